@@ -1,0 +1,538 @@
+"""Coupled modes of the box with absorbing walls: response, mode frequencies and decay.
+
+Time factor exp(+j w t), wall condition dp/dn = -j k beta p. With p = sum a_n psi_n over the
+rigid-wall modes, scaled to int psi^2 dV = 1, the Galerkin equations are
+
+    [ diag(k_n^2 - k^2) + j k C(w) ] a = psi(source),    C_mn = sum_k beta_k(w) int_k psi_m psi_n dS
+
+(Morse & Ingard, Theoretical Acoustics, ch. 9; from memory, derived again). Three things make it
+small and quick. Admittances are split as beta = U coef(w), so C(w) is a few real matrices times
+scalars. A wall integral separates into two one-dimensional ones, so C comes from a matrix over
+in-plane orders only. Modes above the band answer almost statically: what the walls excite in them
+is kept as a few combined functions (singular vectors of their static answer), and what the source
+excites in them directly is summed from rigid-wall image sources at an imaginary wavenumber.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import linear_sum_assignment
+from scipy.sparse import csr_array, hstack
+
+from optimizer.acoustics.modes import (
+    C_AIR,
+    IN_PLANE,
+    Floats,
+    Ints,
+    Modes,
+    Patches,
+    beta_at,
+    box_modes,
+    check_inside,
+    check_patches,
+    cosine_integral,
+    mode_shape,
+)
+
+Complexes = NDArray[np.complex128]
+
+LOW_FACTOR = 1.3  # modes kept one by one, up to this multiple of the highest frequency
+HIGH_FACTOR = 3.0  # modes kept in combination, up to this multiple
+COMBINED_MAX = 200  # most combined functions
+COMBINED_TOL = 0.01  # singular value, relative to the highest wavenumber, below which they go
+BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
+LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
+TRACK_STEP_HZ = 12.0
+NEWTON_STEPS = 12
+
+
+@dataclass(frozen=True)
+class LossyObjects:
+    """Absorbing furniture: boxes (B, 6) lo xyz, hi xyz; area (B, F) absorption area, m2.
+
+    A loss of density p^2/(rho c) times area/4 spread over the box; see modes.object_damping.
+    """
+
+    boxes: Floats
+    area: Floats
+
+
+@dataclass(frozen=True)
+class CoupledBox:
+    """A box with its wall admittance, ready to be solved at any frequency up to f_max.
+
+    low (L) and high (H) modes; lift (H, P) combinations of unit-norm high modes; k2 (N = L + P,)
+    squared wavenumbers; coupling (R, N, N) real; coef (R, F) complex at frequencies f (F,);
+    air (F,) energy attenuation of air, 1/m.
+    """
+
+    low: Modes
+    high: Modes
+    lift: Floats
+    k2: Floats
+    coupling: Floats
+    f: Floats
+    coef: Complexes
+    air: Floats
+    f_max: float
+
+    def shapes(self, points: ArrayLike) -> Floats:
+        """Values (N, P) of the basis functions at points (P, 3)."""
+        high = _unit_shapes(self.high, points)
+        lifted = self.lift[: len(high)].T @ high
+        return np.concatenate([_unit_shapes(self.low, points), lifted])
+
+    def wall_matrix(self, f: float) -> Complexes:
+        """C(w) (N, N), 1/m, at one frequency."""
+        coef = beta_at(self.f, self.coef, [f])[:, 0]
+        return np.asarray(np.tensordot(coef, self.coupling, axes=1))
+
+    def wavenumber(self, f: ArrayLike) -> Complexes:
+        """k = w/c - j m/2 with the loss of air, same shape as f."""
+        hz = np.asarray(f, dtype=np.float64)
+        return np.asarray(2.0 * np.pi * hz / self.low.c - 0.5j * np.interp(hz, self.f, self.air))
+
+
+@dataclass(frozen=True)
+class CoupledModes:
+    """n (M, 3) orders of the rigid mode each grew from; f_hz (M,); delta (M,) damping, 1/s."""
+
+    n: Ints
+    f_hz: Floats
+    delta: Floats
+
+
+def log_frequencies(f_min: float = 20.0, f_max: float = 300.0, per_octave: int = 24) -> Floats:
+    """Frequencies from f_min to at most f_max, evenly spaced on a log axis."""
+    if not 0 < f_min < f_max or per_octave < 1:
+        raise ValueError("log_frequencies: needs 0 < f_min < f_max and per_octave >= 1")
+    steps = int(np.floor(np.log2(f_max / f_min) * per_octave + 1e-9))
+    return np.asarray(f_min * 2.0 ** (np.arange(steps + 1) / per_octave))
+
+
+def couple_box(
+    dimensions: ArrayLike,
+    patches: Patches,
+    f: ArrayLike,
+    beta: ArrayLike,
+    f_max: float = 300.0,
+    objects: LossyObjects | None = None,
+    air: ArrayLike = 0.0,
+    c: float = C_AIR,
+) -> CoupledBox:
+    """Set up the coupled problem.
+
+    beta (K, F) normalised admittance of each patch at rising frequencies f (F,); air: a number or
+    (F,), energy attenuation 1/m. Patches add where they overlap. Unlisted wall is rigid.
+    ValueError for shapes that disagree, a patch or object outside the room, Re beta < 0 in sum
+    is the caller's affair (a difference may be negative).
+    """
+    low, high = _split_modes(dimensions, f_max, c)
+    check_patches(patches, low.dimensions)
+    grid = np.atleast_1d(np.asarray(f, dtype=np.float64))
+    b = np.asarray(beta, dtype=np.complex128)
+    if b.shape != (len(patches), len(grid)):
+        raise ValueError("couple_box: beta must have one row per patch and one column per f")
+    beta_at(grid, b, grid)  # raises when f does not rise
+    spread, coef = _split_admittance(b)
+    nears = [_near_wall(high, axis, 2.0 * np.pi * HIGH_FACTOR * f_max / c) for axis in range(3)]
+    walls = _wall_operators(low, high, nears, patches, spread)
+    k_high = np.concatenate([_wavenumbers(high), *(w.k_near for w in nears)])
+    lift, k2_lift = _combined_functions(len(low.n), k_high, walls, coef, 2 * np.pi * f_max / c)
+    blocks = np.zeros((len(coef), len(low.n) + lift.shape[1], len(low.n) + lift.shape[1]))
+    for at_low, at_high, matrices in walls:
+        w = np.concatenate([at_low.toarray(), at_high @ lift], axis=1)
+        for r, matrix in enumerate(matrices):
+            blocks[r] += w.T @ matrix @ w
+    k2 = np.concatenate([_wavenumbers(low) ** 2, k2_lift])
+    loss = np.broadcast_to(np.asarray(air, dtype=np.float64), grid.shape)
+    box = CoupledBox(low, high, lift, k2, blocks, grid, coef, loss, f_max)
+    return box if objects is None else _with_objects(box, objects)
+
+
+def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: ArrayLike) -> Complexes:
+    """Sound pressure (S, R, F) of each source at each receiver.
+
+    Relative to the free-field pressure of the same source at 1 m (j w rho Q / 4 pi, so a source
+    whose free-field response is flat); level 20 lg |p|. Sources (S, 3) and receivers (R, 3) are
+    points. Against far more modes: about 0.3 dB at most for |beta| up to 0.3 on wide corners.
+    ValueError for f outside (0, box.f_max], a point outside the room, or a pair closer than 1 cm.
+    """
+    hz = np.atleast_1d(np.asarray(f, dtype=np.float64))
+    if np.any(hz <= 0) or np.any(hz > box.f_max * (1 + 1e-9)):
+        raise ValueError(f"response: frequencies must lie in 0..{box.f_max:g} Hz")
+    src, rec = (np.asarray(p, dtype=np.float64).reshape(-1, 3) for p in (sources, receivers))
+    at_src, at_rec = box.shapes(src), box.shapes(rec)
+    k = box.wavenumber(hz)
+    p = _direct_tail(box, src, rec, k)
+    for i, frequency in enumerate(hz):
+        matrix = 1j * k[i] * box.wall_matrix(float(frequency))
+        matrix[np.diag_indices_from(matrix)] += box.k2 - k[i] ** 2
+        p[:, :, i] += (at_rec.T @ np.linalg.solve(matrix, at_src)).T
+    return 4.0 * np.pi * p
+
+
+def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
+    """Frequency and damping of every mode up to f_max (default 5/6 of box.f_max).
+
+    Solves [diag(k_n^2 - k^2) + j k C(beta(f))] a = 0 with beta at the mode's own frequency. Each
+    mode is followed from its rigid one while the frequency in k C rises from zero, so that none is
+    lost or found twice, then sharpened by Newton steps. Sorted by frequency.
+    ValueError when f_max is beyond box.f_max.
+    """
+    top = 5.0 / 6.0 * box.f_max if f_max is None else f_max
+    if not 0 < top <= box.f_max:
+        raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
+    grid, k2, vectors = _follow(box, top)
+    hz_of = box.low.c / (2.0 * np.pi)
+    found: list[tuple[int, complex]] = []
+    for mode in range(1, len(box.low.n)):
+        f_track = hz_of * np.sqrt(k2[:, mode]).real
+        if np.all(f_track > 1.02 * grid):  # beyond the end of the tracked range
+            continue
+        at = int(np.argmin(np.abs(f_track - grid)))
+        k = _newton(box, complex(np.sqrt(k2[at, mode])), vectors[at][:, mode])
+        if k.real * hz_of <= top:
+            found.append((mode, k))
+    found.sort(key=lambda item: item[1].real)
+    k_all = np.array([k for _, k in found], dtype=np.complex128)
+    f_hz = k_all.real * hz_of
+    delta = box.low.c * (k_all.imag + 0.5 * np.interp(f_hz, box.f, box.air))
+    return CoupledModes(box.low.n[[mode for mode, _ in found]], f_hz, delta)
+
+
+# --- building ---------------------------------------------------------------------------------
+
+
+
+@dataclass(frozen=True)
+class NearWall:
+    """Lumped modes of one axis: in-plane orders (N, 2), parity (N,), wavenumber, wall value."""
+
+    plane: Ints
+    parity: Ints
+    k_near: Floats
+    value: Floats
+
+
+# One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
+WallOperator = tuple[csr_array, csr_array, list[Floats]]
+
+
+def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, Modes]:
+    """Low modes with (0,0,0) first, and high modes."""
+    every = box_modes(dimensions, HIGH_FACTOR * f_max, c)
+    cut = int(np.searchsorted(every.f_hz, LOW_FACTOR * f_max, side="right"))
+    size, volume = every.dimensions, every.volume
+    low = Modes(
+        np.concatenate([np.zeros((1, 3), dtype=np.int64), every.n[:cut]]),
+        np.concatenate([[0.0], every.f_hz[:cut]]),
+        np.concatenate([[volume], every.norm[:cut]]),
+        size,
+        c,
+    )
+    return low, Modes(every.n[cut:], every.f_hz[cut:], every.norm[cut:], size, c)
+
+
+def _split_admittance(beta: Complexes) -> tuple[Floats, Complexes]:
+    """beta (K, F) = spread (K, R) coef (R, F), R as small as BETA_TOL allows."""
+    both = np.concatenate([beta.real, beta.imag], axis=1)
+    u, s, _ = np.linalg.svd(both, full_matrices=False)
+    rank = int(np.count_nonzero(s > BETA_TOL * s[0])) if len(s) and s[0] > 0 else 0
+    spread = u[:, :rank]
+    return spread, spread.T @ beta
+
+
+def _wavenumbers(modes: Modes) -> Floats:
+    return np.asarray(2.0 * np.pi * modes.f_hz / modes.c)
+
+
+def _unit_shapes(modes: Modes, points: ArrayLike) -> Floats:
+    return mode_shape(modes, points) / np.sqrt(modes.norm)[:, None]
+
+
+def _wall_operators(
+    low: Modes, high: Modes, nears: list[NearWall], patches: Patches, spread: Floats
+) -> list[WallOperator]:
+    """Every treated wall as in-plane incidence matrices and plane-order matrices."""
+    top = np.maximum(low.n.max(axis=0), high.n.max(axis=0))
+    before = np.cumsum([0] + [len(n.k_near) for n in nears])
+    walls: list[WallOperator] = []
+    for axis, (i, j) in enumerate(IN_PLANE):
+        for side in (0, 1):
+            own = np.flatnonzero((patches.axis == axis) & (patches.side == side))
+            if len(own) == 0:
+                continue
+            shape = (int(top[i]) + 1, int(top[j]) + 1)
+            lo_i, lo_j, hi_i, hi_j = patches.rect[own].T
+            pair_i = _pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i]))
+            pair_j = _pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j]))
+            matrices = [_plane_matrix(pair_i, pair_j, w) for w in spread[own].T]
+            at = [
+                _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
+                for m in (low, high)
+            ]
+            near = nears[axis]
+            values = near.value * (-1.0) ** (side * near.parity)
+            at_near = _incidence(near.plane, values, int(before[axis]), int(before[3]), shape)
+            walls.append((at[0], hstack([at[1], at_near], format="csr"), matrices))
+    return walls
+
+
+def _pair_integrals(order_max: int, lo: Floats, hi: Floats, length: float) -> Floats:
+    """int cos(a pi x/L) cos(b pi x/L) dx over [lo, hi] -> (K, order_max + 1, order_max + 1)."""
+    single = cosine_integral(2 * order_max, lo, hi, length)
+    a = np.arange(order_max + 1)
+    pair = 0.5 * (single[np.abs(a[:, None] - a)] + single[a[:, None] + a])
+    return np.asarray(np.moveaxis(pair, 2, 0))
+
+
+def _plane_matrix(pair_i: Floats, pair_j: Floats, weight: Floats) -> Floats:
+    """sum_k weight_k int_k cos cos cos cos dS between in-plane order pairs (a, c) and (b, d)."""
+    n_i, n_j = pair_i.shape[1], pair_j.shape[1]
+    flat = (pair_i * weight[:, None, None]).reshape(-1, n_i * n_i).T @ pair_j.reshape(-1, n_j * n_j)
+    grid = flat.reshape(n_i, n_i, n_j, n_j).transpose(0, 2, 1, 3)
+    return np.asarray(grid.reshape(n_i * n_j, n_i * n_j))
+
+
+def _wall_values(modes: Modes, axis: int, side: int) -> Floats:
+    """Value of each unit-norm mode across its own wall."""
+    return np.asarray((-1.0) ** (side * modes.n[:, axis]) / np.sqrt(modes.norm))
+
+
+def _incidence(
+    plane: Ints, values: Floats, first: int, columns: int, shape: tuple[int, int]
+) -> csr_array:
+    """(in-plane orders, columns): values placed at their orders (M, 2), from column first on."""
+    row = plane[:, 0] * shape[1] + plane[:, 1]
+    where = (row, first + np.arange(len(values)))
+    return csr_array((values, where), shape=(shape[0] * shape[1], columns))
+
+
+def _near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
+    """All modes above k_cut that a wall normal to `axis` excites, lumped.
+
+    For in-plane orders of wavenumber k_t < k_cut the orders n of one parity with
+    k_n^2 + k_t^2 > k_cut^2 answer as one function sum_n w_n cos(n pi x/L), w_n = 1/(k_n^2 + k_t^2):
+    value at the wall g = sum (2/L) w_n, squared norm m = sum (2/L) w_n^2, stiffness g. So it acts
+    as a mode of squared wavenumber g/m and wall value g/sqrt(m). Its effect on the other walls is
+    left out.
+    """
+    i, j = IN_PLANE[axis]
+    size = high.dimensions
+    tops = [int(k_cut * size[q] / np.pi) for q in (i, j)]
+    grid = np.meshgrid(*(np.arange(t + 1) for t in tops), indexing="ij")
+    plane = np.stack([g.ravel() for g in grid], axis=1)
+    kt2 = np.sum((np.pi * plane / size[[i, j]]) ** 2, axis=1)
+    plane, kt2 = plane[kt2 < k_cut**2], kt2[kt2 < k_cut**2]
+    plane_norm = size[i] * size[j] / 2.0 ** np.count_nonzero(plane, axis=1)
+    L = float(size[axis])
+    first = np.floor(np.sqrt(k_cut**2 - kt2) * L / np.pi * (1 + 1e-12)).astype(int) + 1
+    out = []
+    for parity in (0, 1):
+        n = first[:, None] + (first[:, None] + parity) % 2 + 2 * np.arange(LUMPED_ORDERS)
+        w = 1.0 / ((np.pi * n / L) ** 2 + kt2[:, None])
+        rest = L / (2.0 * np.pi**2 * (n[:, -1] + 1.0)) * L  # integral over the orders beyond
+        g = 2.0 / L * (w.sum(axis=1) + rest)
+        m = 2.0 / L * np.sum(w**2, axis=1)
+        out.append((g / m, g / np.sqrt(m) / np.sqrt(plane_norm)))
+    return NearWall(
+        np.concatenate([plane, plane]).astype(np.int64),
+        np.repeat([0, 1], len(plane)).astype(np.int64),
+        np.sqrt(np.concatenate([o[0] for o in out])),
+        np.concatenate([o[1] for o in out]),
+    )
+
+
+def _combined_functions(
+    n_low: int, k_high: Floats, walls: list[WallOperator], coef: Complexes, k_top: float
+) -> tuple[Floats, Floats]:
+    """Combinations of high modes that carry what the walls excite in them.
+
+    The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2). Its leading left
+    singular vectors (randomised range finder with one power step, Halko, Martinsson, Tropp 2011)
+    are scaled back, made orthonormal and rotated so that their stiffness is diagonal.
+    Returns lift (H, P) and squared wavenumbers (P,).
+    """
+    size = np.max(np.abs(coef), axis=1, initial=0.0)
+    random = np.random.default_rng(0)
+    width = min(COMBINED_MAX + 20, len(k_high))
+    sketch = np.zeros((len(k_high), width))
+    for r, scale in enumerate(size):
+        probe = random.standard_normal((n_low, width)) * scale * k_top
+        for at_low, at_high, matrices in walls:
+            sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
+    sketch /= k_high[:, None]
+    u, s, _ = np.linalg.svd(sketch, full_matrices=False)
+    keep = s > COMBINED_TOL * k_top * np.sqrt(width)
+    chosen = u[:, keep][:, :COMBINED_MAX]
+    basis = np.linalg.qr(chosen / k_high[:, None])[0]
+    stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
+    k2, turn = np.linalg.eigh(stiffness)
+    return basis @ turn, k2
+
+
+def _with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
+    """Add lossy boxes: area/4 times the mean of psi_m psi_n over the box, by Gauss points."""
+    place = np.asarray(objects.boxes, dtype=np.float64).reshape(-1, 6)
+    area = np.asarray(objects.area, dtype=np.float64)
+    check_inside(place.reshape(-1, 3), box.low.dimensions, "objects")
+    if area.shape != (len(place), len(box.f)) or np.any(area < 0):
+        raise ValueError("objects: area must be (boxes, frequencies) and not negative")
+    x, w = np.polynomial.legendre.leggauss(8)
+    unit = np.stack([g.ravel() for g in np.meshgrid(x, x, x)], axis=1) / 2.0 + 0.5
+    weight = np.prod(np.stack([g.ravel() for g in np.meshgrid(w, w, w)]), axis=0) / 8.0
+    extra = []
+    for row in place:
+        shapes = box.shapes(row[:3] + unit * (row[3:] - row[:3]))
+        extra.append((shapes * weight) @ shapes.T)
+    coupling = np.concatenate([box.coupling, np.array(extra)])
+    return replace(box, coupling=coupling, coef=np.concatenate([box.coef, area / 4.0 + 0j]))
+
+
+# --- solving ----------------------------------------------------------------------------------
+
+
+def _direct_tail(box: CoupledBox, src: Floats, rec: Floats, k: Complexes) -> Complexes:
+    """What rigid-wall modes outside the basis add between each pair, (S, R, F).
+
+    High modes one by one, less their part in the combined functions, plus all modes above: the
+    sum over rigid modes of psi psi / (k_n^2 - s) equals the sum over image sources of
+    exp(-q d) / (4 pi d) at s = -q^2; from there one Taylor step in s reaches k^2.
+    """
+    high_s, high_r = _unit_shapes(box.high, src), _unit_shapes(box.high, rec)
+    low_s, low_r = _unit_shapes(box.low, src), _unit_shapes(box.low, rec)
+    k_high, k_low = _wavenumbers(box.high), _wavenumbers(box.low)
+    lift = box.lift[: len(k_high)]
+    lifted_s, lifted_r = lift.T @ high_s, lift.T @ high_r
+    n_low = len(k_low)
+    q = 2.0 * np.pi * box.f_max / box.low.c
+    tail = np.empty((len(src), len(rec), len(k)), dtype=np.complex128)
+    resolvent = 1.0 / (k_high[:, None] ** 2 - k**2)
+    lifted = 1.0 / (box.k2[n_low:, None] - k**2)
+    for s in range(len(src)):
+        for r in range(len(rec)):
+            value, slope = _image_sum(src[s], rec[r], box.low.dimensions, q)
+            for k_n, pair in (
+                (k_low, low_s[:, s] * low_r[:, r]),
+                (k_high, high_s[:, s] * high_r[:, r]),
+            ):
+                value -= float(np.sum(pair / (k_n**2 + q**2)))
+                slope -= float(np.sum(pair / (k_n**2 + q**2) ** 2))
+            tail[s, r] = value + slope * (k**2 + q**2)
+            tail[s, r] += (high_s[:, s] * high_r[:, r]) @ resolvent
+            tail[s, r] -= (lifted_s[:, s] * lifted_r[:, r]) @ lifted
+    return tail
+
+
+def _image_sum(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[float, float]:
+    """sum over images of exp(-q d)/(4 pi d), and its derivative with respect to s = -q^2."""
+    reach = 32.0 / q
+    steps = []
+    for x, y, length in zip(a, b, dimensions, strict=True):
+        n = np.arange(-int(reach / (2 * length)) - 2, int(reach / (2 * length)) + 3)
+        steps.append(np.concatenate([2 * n * length + y - x, 2 * n * length + y + x]) ** 2)
+    d2 = steps[0][:, None, None] + steps[1][:, None] + steps[2]
+    d = np.sqrt(d2[d2 < reach**2])
+    if np.linalg.norm(a - b) < 0.01:
+        raise ValueError("response: source and receiver are closer than 1 cm")
+    e = np.exp(-q * d) / (4.0 * np.pi)
+    return float(np.sum(e / d)), float(np.sum(e) / (2.0 * q))
+
+
+def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Complexes]]:
+    """Eigenvalues k^2 of diag(k_n^2) + j k C as the frequency in k C rises: grid (G,), (G, N).
+
+    Neighbouring steps are matched one to one by the overlap of their vectors.
+    """
+    count = int(np.ceil(1.1 * top / TRACK_STEP_HZ)) + 1
+    grid = np.linspace(0.0, 1.1 * top, count)
+    n = len(box.k2)
+    k2 = np.empty((count, n), dtype=np.complex128)
+    k2[0] = box.k2
+    vectors: list[Complexes] = [np.eye(n, dtype=np.complex128)]
+    for i in range(1, count):
+        step = 2j * np.pi * grid[i] / box.low.c * box.wall_matrix(float(grid[i]))
+        values, x = np.linalg.eig(np.diag(box.k2) + step)
+        overlap = np.abs(vectors[-1].conj().T @ x)
+        _, order = linear_sum_assignment(-(overlap**2))
+        k2[i] = values[order]
+        vectors.append(x[:, order])
+    return grid, k2, vectors
+
+
+def _newton(box: CoupledBox, k: complex, x: Complexes) -> complex:
+    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair (k, x)."""
+    start = x.conj()
+    for _ in range(NEWTON_STEPS):
+        wall = box.wall_matrix(k.real * box.low.c / (2.0 * np.pi))
+        slope = 1j * wall - 2.0 * k * np.eye(len(x))
+        y = np.linalg.solve(np.diag(box.k2 - k**2) + 1j * k * wall, slope @ x)
+        step = complex((start @ x) / (start @ y))
+        k -= step
+        x = y / np.linalg.norm(y)
+        if abs(step) < 1e-9 * abs(k):
+            return k
+    raise ArithmeticError("coupled_modes: a mode did not settle; refine TRACK_STEP_HZ")
+
+
+# --- figures of merit -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """Deviation of a response from its own octave-smoothed curve, dB.
+
+    sd_db standard deviation; peak and dip the highest and deepest deviation, each with its
+    frequency in Hz.
+    """
+
+    sd_db: float
+    peak_db: float
+    peak_hz: float
+    dip_db: float
+    dip_hz: float
+
+
+def level_db(p: ArrayLike) -> Floats:
+    """20 lg |p|, floored at -200 dB."""
+    return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.asarray(p)), 1e-10)))
+
+
+def response_evenness(
+    level: ArrayLike, f: ArrayLike, f_range: tuple[float, float] = (20.0, 300.0)
+) -> Evenness:
+    """How even a level (F,), dB, is over f_range, against its energy mean over one octave.
+
+    f (F,) rises evenly on a log axis. The window is half an octave to either side, cut off at the
+    ends. ValueError for fewer than 12 points in range.
+    """
+    hz, db = np.asarray(f, dtype=np.float64), np.asarray(level, dtype=np.float64)
+    own = (hz >= f_range[0]) & (hz <= f_range[1])
+    if hz.shape != db.shape or np.count_nonzero(own) < 12:
+        raise ValueError("response_evenness: needs at least 12 levels, one per frequency")
+    hz, energy = hz[own], 10.0 ** (db[own] / 10.0)
+    octaves = np.log2(hz)
+    window = np.abs(octaves[:, None] - octaves) <= 0.5 + 1e-9
+    smooth = 10.0 * np.log10((window @ energy) / np.sum(window, axis=1))
+    off = db[own] - smooth
+    top, low = int(np.argmax(off)), int(np.argmin(off))
+    return Evenness(
+        float(np.std(off)), float(off[top]), float(hz[top]), float(off[low]), float(hz[low])
+    )
+
+
+def seat_difference(level_a: ArrayLike, level_b: ArrayLike, f: ArrayLike) -> tuple[Floats, Floats]:
+    """Third-octave centres (B,) and level at a less level at b (B,), dB, energy means.
+
+    Base-ten thirds (IEC 61260-1); a band counts when at least one frequency lies in it.
+    """
+    hz = np.asarray(f, dtype=np.float64)
+    a, b = (10.0 ** (np.asarray(x, dtype=np.float64) / 10.0) for x in (level_a, level_b))
+    if hz.shape != a.shape or hz.shape != b.shape:
+        raise ValueError("seat_difference: needs one level per frequency at each seat")
+    index = np.round(10.0 * np.log10(hz / 1000.0)).astype(int)
+    bands = np.unique(index)
+    ratio = [np.mean(a[index == n]) / np.mean(b[index == n]) for n in bands]
+    return 1000.0 * 10.0 ** (bands / 10.0), 10.0 * np.log10(np.array(ratio))

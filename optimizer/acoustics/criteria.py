@@ -1,0 +1,162 @@
+"""Criteria: what is judged, in one definition for the optimiser and for the report.
+
+A criterion has a quantity that is linear in the treatment (an absorption area, a reflected
+energy, an area difference), a value that people read (seconds, decibels), limits in the unit of
+the value, and an excess: how far the value lies beyond its limit, in units of that limit, 0 when
+met. The excess is a convex function of the quantity, so an optimiser may use tangents to it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.acoustics.scene import Patches, Scene
+from optimizer.room.geometry import Floats
+
+Tangent = tuple[float, float]  # slope, intercept: excess >= slope * quantity + intercept
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """One row of the score card. `low` and `high` are nan where open; `weight` 0 informs only."""
+
+    group: str
+    where: str
+    unit: str
+    low: float
+    high: float
+    weight: float
+    model: str
+    note: str = ""
+
+    @property
+    def key(self) -> str:
+        """Name of the row, unique within a room."""
+        return f"{self.group}: {self.where}"
+
+
+class Family(Protocol):
+    """Criteria of one kind. Arrays run over the family's K rows (and N patches)."""
+
+    @property
+    def rows(self) -> tuple[Criterion, ...]:
+        """The family's K criteria."""
+
+    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
+        """The same family with other weights or limits."""
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Linear quantities (K,) of the scene with its treatment, computed from scratch."""
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Change (K, N) of the quantities that each patch alone makes."""
+
+    def values(self, quantities: Floats) -> Floats:
+        """What people read (K,), in the unit of each row."""
+
+    def excess(self, quantities: Floats) -> Floats:
+        """How far beyond its limit each row is, in units of the limit; 0 when met.
+
+        Quantities may be (K,) or (K, ...) for many selections at once.
+        """
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """Lines below the convex excess of one row, touching it within [low, high]."""
+
+
+@dataclass(frozen=True)
+class Criteria:
+    """All families of a room as one table of K rows."""
+
+    families: tuple[Family, ...]
+    rows: tuple[Criterion, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        rows = tuple(row for family in self.families for row in family.rows)
+        object.__setattr__(self, "rows", rows)
+
+    @property
+    def weights(self) -> Floats:
+        """Weight (K,) of each row in the score."""
+        return np.array([row.weight for row in self.rows])
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Linear quantities (K,) of a scene."""
+        return np.concatenate([family.quantities(scene) for family in self.families])
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Change (K, N) of the quantities by each patch."""
+        return np.concatenate([family.effects(scene, patches) for family in self.families])
+
+    def values(self, quantities: Floats) -> Floats:
+        """Values (K,) that people read."""
+        return np.concatenate([f.values(quantities[part]) for f, part in self._parts()])
+
+    def excess(self, quantities: Floats) -> Floats:
+        """Excess (K, ...) beyond the limits, in units of each limit."""
+        return np.concatenate([f.excess(quantities[part]) for f, part in self._parts()])
+
+    def score(self, quantities: Floats) -> float:
+        """Weighted sum of the excesses: 0 when every criterion that counts is met."""
+        return float(self.weights @ self.excess(quantities))
+
+    def met(self, quantities: Floats) -> NDArray[np.bool_]:
+        """Which rows (K,) are within their limits."""
+        return np.asarray(self.excess(quantities) <= 1e-9)
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """Lines below the excess of one row of the whole table."""
+        for family, part in self._parts():
+            if row < part.stop:
+                return family.tangents(row - part.start, low, high)
+        raise IndexError(f"no criterion {row}")
+
+    def _parts(self) -> list[tuple[Family, slice]]:
+        parts, start = [], 0
+        for family in self.families:
+            parts.append((family, slice(start, start + len(family.rows))))
+            start += len(family.rows)
+        return parts
+
+
+def share_weights(rows: Sequence[Criterion], total: float) -> tuple[Criterion, ...]:
+    """The rows with their weights scaled to add up to `total` (none when all are zero)."""
+    present = sum(row.weight for row in rows)
+    factor = total / present if present > 0 else 0.0
+    return tuple(replace(row, weight=row.weight * factor) for row in rows)
+
+
+@dataclass(frozen=True)
+class TwoSided:
+    """Rows whose value is the quantity itself, held within limits either way.
+
+    The excess is counted in units of the upper limit.
+    """
+
+    rows: tuple[Criterion, ...]
+
+    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
+        """The same family with other weights or limits."""
+        return replace(self, rows=rows)
+
+    def values(self, quantities: Floats) -> Floats:
+        """The quantities themselves (K,)."""
+        return quantities
+
+    def excess(self, quantities: Floats) -> Floats:
+        """Beyond the limits (K, ...) in units of the upper limit."""
+        shape = (len(self.rows), *[1] * (quantities.ndim - 1))
+        low, high = (
+            np.array([getattr(row, side) for row in self.rows]).reshape(shape)
+            for side in ("low", "high")
+        )
+        beyond = np.maximum(quantities - high, low - quantities) / high
+        return np.asarray(np.maximum(beyond, 0.0))
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """The two lines of the excess."""
+        bottom, top = self.rows[row].low, self.rows[row].high
+        return [(1.0 / top, -1.0), (-1.0 / top, bottom / top)]

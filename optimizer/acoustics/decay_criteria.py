@@ -1,0 +1,94 @@
+"""Decay time per octave band against its limits, from the absorption area of the surfaces."""
+
+from dataclasses import dataclass, replace
+from typing import Self
+
+import numpy as np
+
+from optimizer.acoustics.absorption import absorption_area, added_area
+from optimizer.acoustics.criteria import Criterion, Tangent
+from optimizer.acoustics.decay import LOG_CAP, eyring
+from optimizer.acoustics.scene import Ints, Patches, Scene
+from optimizer.bands import BANDS, N_BANDS, band_label
+from optimizer.room.geometry import Floats
+
+TANGENTS = 24  # lines per band; the largest error of the excess between them is below 0.2 %
+MODEL = "Norris-Eyring"
+
+
+@dataclass(frozen=True)
+class DecayFamily:
+    """Rows per octave band. Quantity: absorption area of surfaces and treatment, m2 (alpha <= 1).
+
+    Value: decay time in s by the Norris-Eyring formula with air and objects. Excess: T/high - 1
+    when too long, low/T - 1 when too short; both convex in the area while the mean coefficient
+    stays below 0.86.
+    """
+
+    rows: tuple[Criterion, ...]
+    volume: float
+    surface: float
+    air: Floats  # (8,)
+    objects: Floats  # (8,) m2
+
+    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
+        """The same family with other weights or limits."""
+        return replace(self, rows=rows)
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Absorption area (8,) in m2."""
+        return absorption_area(scene)
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Added absorption area (8, N) in m2."""
+        return added_area(scene, patches).T
+
+    def values(self, quantities: Floats) -> Floats:
+        """Decay times (8,) in s."""
+        return self._decay(quantities, np.arange(N_BANDS))
+
+    def excess(self, quantities: Floats) -> Floats:
+        """Excess (8, ...) in units of the limit passed."""
+        shape = (N_BANDS, *[1] * (quantities.ndim - 1))
+        bands = np.broadcast_to(np.arange(N_BANDS).reshape(shape), quantities.shape)
+        return self._excess(quantities.ravel(), bands.ravel()).reshape(quantities.shape)
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """Tangents at areas spread over [low, high] in equal ratios."""
+        top = LOG_CAP * self.surface * 0.85
+        start = max(min(low, high), 1e-3 * self.surface)
+        points = np.geomspace(start, max(min(high, top), start * 1.001), TANGENTS)
+        step = 1e-6 * self.surface
+        bands = np.full(len(points), row)
+        lines: list[Tangent] = []
+        for side in ("high", "low"):
+            value = self._side(points, bands, side)
+            slope = (self._side(points + step, bands, side) - value) / step
+            if not np.isnan(value).any():
+                lines += list(zip(slope.tolist(), (value - slope * points).tolist(), strict=True))
+        return lines
+
+    def _decay(self, area: Floats, bands: Ints) -> Floats:
+        mean = np.clip(area / self.surface, 0.0, LOG_CAP)
+        air, objects = self.air[bands], self.objects[bands]
+        return eyring(self.volume, [self.surface], mean[None], air=air, object_area=objects)
+
+    def _side(self, area: Floats, bands: Ints, side: str) -> Floats:
+        limit = np.array([getattr(row, side) for row in self.rows])[bands]
+        decay = self._decay(area, bands)
+        return decay / limit - 1.0 if side == "high" else limit / decay - 1.0
+
+    def _excess(self, area: Floats, bands: Ints) -> Floats:
+        sides = np.stack([self._side(area, bands, side) for side in ("high", "low")])
+        return np.asarray(np.maximum(np.where(np.isnan(sides), -np.inf, sides).max(axis=0), 0.0))
+
+
+def decay_family(scene: Scene, low: Floats, high: Floats, weights: Floats) -> DecayFamily:
+    """Decay criteria of a scene; `low`, `high` (8,) in s (nan = open), `weights` (8,)."""
+    rows = tuple(
+        Criterion("decay", band_label(band), "s", float(low[i]), float(high[i]),
+                  float(weights[i]), MODEL)
+        for i, band in enumerate(BANDS)
+    )  # fmt: skip
+    objects = scene.object_area.sum(axis=0)
+    return DecayFamily(rows, scene.volume, scene.surface_area, scene.air, objects)

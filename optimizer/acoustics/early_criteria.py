@@ -1,0 +1,149 @@
+"""First reflections against their limit, and how alike left and right reflect."""
+
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.acoustics.criteria import Criterion, Tangent, TwoSided
+from optimizer.acoustics.early import EarlyPaths, patch_point_change, reflected_energy
+from optimizer.acoustics.scene import Patches, Scene
+from optimizer.room.geometry import Floats
+
+MODEL = "image sources"
+PROFILES = {"controlled": (-10.0, 15.0), "reflection-free": (-20.0, 20.0)}  # dB, ms
+LATERAL = {"left": "right", "right": "left"}
+DELAY_ALIKE_MS = 1.0  # ours; no standard gives a limit
+_QUIET = 1e-9  # energy re direct below which a path is not listed
+
+
+@dataclass(frozen=True)
+class EarlyFamily:
+    """Rows per speaker, seat and reflector. Quantity: reflected energy re direct, 1-8 kHz.
+
+    Value: level in dB re the direct sound. Excess: energy over the limit's energy, less one.
+    """
+
+    rows: tuple[Criterion, ...]
+    paths: EarlyPaths
+    index: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
+    limit: float  # energy re direct
+
+    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
+        """The same family with other weights or limits."""
+        return replace(self, rows=rows)
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Energies (K,) re direct."""
+        return np.asarray(reflected_energy(scene, self.paths)[tuple(self.index.T)])
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Change of energy (K, N)."""
+        return _pick(scene, self.paths, patches, self.index)
+
+    def values(self, quantities: Floats) -> Floats:
+        """Levels (K,) in dB re direct, -60 at the least."""
+        return np.asarray(10 * np.log10(np.maximum(quantities, 1e-6)))
+
+    def excess(self, quantities: Floats) -> Floats:
+        """Energy above the limit (K,) in units of the limit."""
+        return np.maximum(quantities / self.limit - 1.0, 0.0)
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """The one line of the excess."""
+        return [(1.0 / self.limit, -1.0)]
+
+
+@dataclass(frozen=True)
+class PairFamily(TwoSided):
+    """Rows per mirrored pair of reflections at the first seat. Quantity and value: energy of the
+    left speaker's reflection less its counterpart's, in % of the direct sound.
+    """
+
+    paths: EarlyPaths
+    left: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
+    right: NDArray[np.int64]
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Differences (K,) in % of direct."""
+        energy = reflected_energy(scene, self.paths)
+        return np.asarray(100 * (energy[tuple(self.left.T)] - energy[tuple(self.right.T)]))
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Change (K, N) in % of direct."""
+        left, right = (_pick(scene, self.paths, patches, i) for i in (self.left, self.right))
+        return 100 * (left - right)
+
+
+@dataclass(frozen=True)
+class PairDelayFamily(TwoSided):
+    """Rows per mirrored pair: difference of arrival in ms. Only positions change it."""
+
+    difference_ms: Floats
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Differences (K,) in ms; they do not depend on the treatment."""
+        return self.difference_ms
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """No change (K, N)."""
+        return np.zeros((len(self.rows), len(patches)))
+
+
+def early_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
+    """Early criteria of a scene under a profile of PROFILES; weights are those of the seats."""
+    level, window = PROFILES[profile]
+    bare = reflected_energy(scene.with_pieces(Patches.none()), paths)
+    rows, index = [], []
+    for s, r, p in product(*(range(n) for n in bare.shape)):
+        if paths.delay_ms[s, r, p] <= window and bare[s, r, p] > _QUIET:
+            where = f"{scene.speaker_names[s]} to {scene.seat_names[r]} via {paths.names[p]}"
+            note = f"{paths.delay_ms[s, r, p]:.1f} ms after the direct sound"
+            weight = float(scene.seat_weights[r])
+            rows.append(Criterion("early", where, "dB", np.nan, level, weight, MODEL, note))
+            index.append((s, r, p))
+    picked = np.array(index, dtype=np.int64).reshape(-1, 3)
+    return EarlyFamily(tuple(rows), paths, picked, 10 ** (level / 10))
+
+
+def pair_families(
+    scene: Scene, paths: EarlyPaths, profile: str, limit_percent: float
+) -> tuple[PairFamily, PairDelayFamily]:
+    """How alike the two speakers reflect at the first seat, in energy and in delay.
+
+    The left speaker by way of the left wall pairs with the right speaker by way of the right
+    wall, and so on; surfaces other than side walls pair with themselves.
+    """
+    window = PROFILES[profile][1]
+    left, right, names = [], [], []
+    for p, name in enumerate(paths.names):
+        partner = LATERAL.get(name, name)
+        q = paths.names.index(partner) if partner in paths.names else p
+        if min(paths.delay_ms[0, 0, p], paths.delay_ms[1, 0, q]) > window:
+            continue
+        if paths.exists[0, 0, p].any() or paths.exists[1, 0, q].any():
+            left.append((0, 0, p))
+            right.append((1, 0, q))
+            names.append(f"via {name}" if p == q else f"via {name} against via {partner}")
+    first, second = (np.array(i, dtype=np.int64).reshape(-1, 3) for i in (left, right))
+    level = tuple(
+        Criterion("pair balance", name, "%", -limit_percent, limit_percent, 1.0, MODEL,
+                  "limit is ours; no standard gives one")
+        for name in names
+    )  # fmt: skip
+    delay = tuple(
+        Criterion("pair delay", name, "ms", -DELAY_ALIKE_MS, DELAY_ALIKE_MS, 0.0, MODEL,
+                  "limit is ours; moving a speaker or seat changes it, treatment does not")
+        for name in names
+    )  # fmt: skip
+    difference = paths.delay_ms[tuple(first.T)] - paths.delay_ms[tuple(second.T)]
+    return PairFamily(level, paths, first, second), PairDelayFamily(delay, difference)
+
+
+def _pick(scene: Scene, paths: EarlyPaths, patches: Patches, index: NDArray[np.int64]) -> Floats:
+    """Change (K, N) of the energies of paths `index` (K, 3) by each patch."""
+    change = patch_point_change(scene, paths, patches).sum(axis=-1)  # (N, S, R)
+    same = index[:, 2:3] == patches.surface[None]
+    return np.asarray(np.where(same, change[:, index[:, 0], index[:, 1]].T, 0.0))

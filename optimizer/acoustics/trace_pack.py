@@ -1,0 +1,181 @@
+"""Scene objects flattened to the arrays the compiled tracer walks through."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.acoustics.trace_scene import Panel, Scene, Surface
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+TREE_FROM = 24
+"""Surfaces of a non-convex room from which a tree beats trying all (evidence/trace_cost.md)."""
+LEAF_SIZE = 4
+PAD = 1e-6
+"""Metres added around the boxes of the tree, more than any containment tolerance."""
+
+
+class Packed(NamedTuple):
+    """Read-only arrays for the kernel; n surfaces, p patches, k obstacles, q panels."""
+
+    convex: bool  # every surface lies on the inner side of every plane
+    use_tree: bool
+    plane: Array  # (n, 4) inward normal, offset n . origin
+    frame: Array  # (n, 9) origin, u, v
+    bounds: Array  # (n, 4) u and v range
+    is_rect: NDArray[np.bool_]  # (n,) bounds are the polygon
+    vertex_start: Index  # (n + 1,)
+    vertices: Array  # (.., 2)
+    group_start: Index  # (n + 1,) surfaces sharing the plane of surface i
+    group: Index
+    patch_start: Index  # (n + 1,)
+    patch_rect: Array  # (p, 4) u0, v0, u1, v1, topmost first within a surface
+    patch_material: Index  # (p,)
+    boxes: Array  # (k, 6) lower, upper
+    panel_frame: Array  # (q, 13) origin, u, v, normal, offset normal . origin
+    panel_size: Array  # (q, 2)
+    absorption: Array  # (materials, bands): surfaces, patches, obstacles, fronts, backs
+    scattering: Array
+    first_patch: int  # row of the first patch, obstacle, front and back material
+    first_box: int
+    first_front: int
+    first_back: int
+    node_box: Array  # (nodes, 6)
+    node_link: Index  # (nodes, 3) left child or -1, right child or leaf start, leaf count
+    node_item: Index
+    extent: Array  # (6,) bounding box of the room
+
+
+def pack(scene: Scene) -> Packed:
+    """Flatten a scene."""
+    surfaces = scene.surfaces
+    corners = [s.corners() for s in surfaces]
+    plane = np.array([[*s.normal, s.normal @ s.origin] for s in surfaces])
+    bounds = np.array([[*s.vertices.min(axis=0), *s.vertices.max(axis=0)] for s in surfaces])
+    group_start, group = _coplanar(plane)
+    patch_start, order = _patches_by_surface(scene)
+    rects = [scene.patches[i] for i in order]
+    absorption, scattering, first = _materials(scene, order)
+    convex = _is_convex(plane, corners)
+    use_tree = not convex and len(surfaces) >= TREE_FROM
+    nodes = _tree(corners if use_tree else corners[:1])
+    everything = np.concatenate(corners)
+    return Packed(
+        convex=convex,
+        use_tree=use_tree,
+        plane=plane,
+        frame=np.array([[*s.origin, *s.u, *s.v] for s in surfaces]),
+        bounds=bounds[:, [0, 2, 1, 3]].copy(),
+        is_rect=np.array([_is_rectangle(s) for s in surfaces]),
+        vertex_start=_starts([len(s.vertices) for s in surfaces]),
+        vertices=np.concatenate([s.vertices for s in surfaces]),
+        group_start=group_start,
+        group=group,
+        patch_start=patch_start,
+        patch_rect=_rows([[p.u0, p.v0, p.u1, p.v1] for p in rects], 4),
+        patch_material=first[0] + np.arange(len(rects), dtype=np.int64),
+        boxes=_rows([[*o.lower, *o.upper] for o in scene.obstacles], 6),
+        panel_frame=_rows([_panel_frame(p) for p in scene.panels], 13),
+        panel_size=_rows([[p.width, p.height] for p in scene.panels], 2),
+        absorption=absorption,
+        scattering=scattering,
+        first_patch=first[0],
+        first_box=first[1],
+        first_front=first[2],
+        first_back=first[3],
+        node_box=nodes[0],
+        node_link=nodes[1],
+        node_item=nodes[2],
+        extent=np.concatenate([everything.min(axis=0), everything.max(axis=0)]),
+    )
+
+
+def _rows(values: Sequence[Sequence[float]], columns: int) -> Array:
+    return np.array(values, dtype=np.float64).reshape(len(values), columns)
+
+
+def _starts(counts: Sequence[int]) -> Index:
+    return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+
+
+def _panel_frame(panel: Panel) -> list[float]:
+    normal = np.cross(panel.u, panel.v)
+    return [*panel.origin, *panel.u, *panel.v, *normal, float(normal @ panel.origin)]
+
+
+def _is_rectangle(surface: Surface) -> bool:
+    spans = np.ptp(surface.vertices, axis=0)
+    same_area = abs(float(np.prod(spans)) - surface.area) < 1e-9 * surface.area
+    return len(surface.vertices) == 4 and same_area
+
+
+def _is_convex(plane: Array, corners: Sequence[Array]) -> bool:
+    points = np.concatenate(corners)
+    return bool(np.all(points @ plane[:, :3].T - plane[:, 3] > -PAD))
+
+
+def _coplanar(plane: Array) -> tuple[Index, Index]:
+    """For every surface the surfaces on its plane facing the same way, itself first."""
+    groups = []
+    for i, p in enumerate(plane):
+        near = np.flatnonzero(np.all(np.abs(plane - p) < PAD, axis=1))
+        groups.append(np.concatenate([[i], near[near != i]]))
+    return _starts([len(g) for g in groups]), np.concatenate(groups).astype(np.int64)
+
+
+def _patches_by_surface(scene: Scene) -> tuple[Index, list[int]]:
+    """Patch numbers sorted by surface, the last given first (it lies on top)."""
+    order = [
+        [i for i in reversed(range(len(scene.patches))) if scene.patches[i].surface == s]
+        for s in range(len(scene.surfaces))
+    ]
+    return _starts([len(o) for o in order]), [i for part in order for i in part]
+
+
+def _materials(
+    scene: Scene, patch_order: Sequence[int]
+) -> tuple[Array, Array, tuple[int, int, int, int]]:
+    solid = [*scene.surfaces, *(scene.patches[i] for i in patch_order), *scene.obstacles]
+    pairs = [(s.absorption, s.scattering) for s in solid]
+    pairs += [(p.absorption, p.scattering) for p in scene.panels]
+    pairs += [
+        (p.back_absorption, p.back_scattering)
+        for p in scene.panels
+        if p.back_absorption is not None and p.back_scattering is not None
+    ]
+    patches = len(scene.surfaces)
+    boxes = patches + len(scene.patches)
+    fronts = boxes + len(scene.obstacles)
+    first = (patches, boxes, fronts, fronts + len(scene.panels))
+    return np.array([a for a, _ in pairs]), np.array([s for _, s in pairs]), first
+
+
+def _tree(corners: Sequence[Array]) -> tuple[Array, Index, Index]:
+    """Bounding-box tree over the surfaces: median split of the centres on the longest axis."""
+    low = np.array([c.min(axis=0) for c in corners]) - PAD
+    high = np.array([c.max(axis=0) for c in corners]) + PAD
+    boxes: list[Array] = []
+    links: list[list[int]] = []
+    items: list[int] = []
+
+    def add(part: Index) -> int:
+        node = len(boxes)
+        boxes.append(np.concatenate([low[part].min(axis=0), high[part].max(axis=0)]))
+        links.append([-1, len(items), len(part)])
+        if len(part) <= LEAF_SIZE:
+            items.extend(int(i) for i in part)
+            return node
+        centre = low[part] + high[part]
+        axis = int(np.argmax(np.ptp(centre, axis=0)))
+        part = part[np.argsort(centre[:, axis], kind="stable")]
+        half = len(part) // 2
+        links[node] = [add(part[:half]), add(part[half:]), 0]
+        return node
+
+    add(np.arange(len(corners), dtype=np.int64))
+    return np.array(boxes), np.array(links, dtype=np.int64), np.array(items, dtype=np.int64)

@@ -1,0 +1,291 @@
+"""What the energy tracer traces in: planar surfaces, patches, obstacles and free panels.
+
+Every coefficient is per octave band, shape (bands,), within 0..1: energy tracing has no use for
+an absorption above one. A laboratory value above one (edge effect) becomes an enlarged patch of
+the same absorption area, see `enlarge_patch`; a furniture item given as absorption area becomes
+a coefficient over its exposed faces, see `obstacle_absorption`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optimizer.bands import N_BANDS
+
+Array = NDArray[np.float64]
+Rect = tuple[float, float, float, float]
+UNIT_TOLERANCE = 1e-6
+
+
+def _coefficients(values: ArrayLike, what: str) -> Array:
+    array = np.array(values, dtype=np.float64)
+    if array.shape != (N_BANDS,):
+        raise ValueError(f"{what} needs one value per band, shape ({N_BANDS},), got {array.shape}")
+    if not np.all((array >= 0.0) & (array <= 1.0)):
+        raise ValueError(f"{what} must lie between 0 and 1 in every band")
+    return array
+
+
+def _vector(values: ArrayLike, what: str) -> Array:
+    array = np.array(values, dtype=np.float64)
+    if array.shape != (3,) or not np.all(np.isfinite(array)):
+        raise ValueError(f"{what} must be three finite numbers")
+    return array
+
+
+def _axes(u: Array, v: Array, what: str) -> None:
+    gram = np.array([u @ u - 1.0, v @ v - 1.0, u @ v])
+    if np.any(np.abs(gram) > UNIT_TOLERANCE):
+        raise ValueError(f"{what}: u and v must be unit vectors at right angles")
+
+
+def _own(instance: object, **values: object) -> None:
+    """Store the checked copies on a frozen dataclass."""
+    for name, value in values.items():
+        object.__setattr__(instance, name, value)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Planar simple polygon of the room's boundary.
+
+    origin (3,), in-plane unit axes u and v (3,), inward unit normal (3,), vertices (n, 2) in
+    (u, v) metres, either turning sense. Absorption and scattering coefficient (bands,).
+    """
+
+    origin: Array
+    u: Array
+    v: Array
+    normal: Array
+    vertices: Array
+    absorption: Array
+    scattering: Array
+
+    def __post_init__(self) -> None:
+        origin, u, v = (_vector(getattr(self, n), f"surface {n}") for n in ("origin", "u", "v"))
+        normal = _vector(self.normal, "surface normal")
+        vertices = np.array(self.vertices, dtype=np.float64)
+        _axes(u, v, "surface")
+        if abs(abs(float(np.cross(u, v) @ normal)) - 1.0) > UNIT_TOLERANCE:
+            raise ValueError("surface normal must be the unit normal of u and v")
+        if vertices.ndim != 2 or vertices.shape[0] < 3 or vertices.shape[1] != 2:
+            raise ValueError("surface vertices must have shape (n >= 3, 2)")
+        if _polygon_area(vertices) <= 0.0:
+            raise ValueError("surface has no area")
+        _own(self, origin=origin, u=u, v=v, normal=normal, vertices=vertices)
+        _own(self, absorption=_coefficients(self.absorption, "surface absorption"))
+        _own(self, scattering=_coefficients(self.scattering, "surface scattering"))
+
+    @property
+    def area(self) -> float:
+        """Area in m2."""
+        return _polygon_area(self.vertices)
+
+    def corners(self) -> Array:
+        """Vertices in room coordinates, (n, 3)."""
+        return np.asarray(
+            self.origin + self.vertices[:, :1] * self.u + self.vertices[:, 1:] * self.v
+        )
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Rectangle u0..u1, v0..v1 (metres in the surface's axes) lying on surface number `surface`.
+
+    Where patches overlap the later one is on top.
+    """
+
+    surface: int
+    u0: float
+    v0: float
+    u1: float
+    v1: float
+    absorption: Array
+    scattering: Array
+
+    def __post_init__(self) -> None:
+        if not (self.u1 > self.u0 and self.v1 > self.v0):
+            raise ValueError("patch needs u1 > u0 and v1 > v0")
+        _own(self, absorption=_coefficients(self.absorption, "patch absorption"))
+        _own(self, scattering=_coefficients(self.scattering, "patch scattering"))
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """Closed axis-aligned box between corners lower and upper (3,), alike on all faces."""
+
+    lower: Array
+    upper: Array
+    absorption: Array
+    scattering: Array
+
+    def __post_init__(self) -> None:
+        lower, upper = _vector(self.lower, "obstacle lower"), _vector(self.upper, "obstacle upper")
+        if not np.all(upper > lower):
+            raise ValueError("obstacle upper corner must exceed the lower one on every axis")
+        _own(self, lower=lower, upper=upper)
+        _own(self, absorption=_coefficients(self.absorption, "obstacle absorption"))
+        _own(self, scattering=_coefficients(self.scattering, "obstacle scattering"))
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Thin rectangle hanging free: `width` along u and `height` along v from the origin corner.
+
+    The front face looks along u x v. Back coefficients default to those of the front.
+    """
+
+    origin: Array
+    u: Array
+    v: Array
+    width: float
+    height: float
+    absorption: Array
+    scattering: Array
+    back_absorption: Array | None = None
+    back_scattering: Array | None = None
+
+    def __post_init__(self) -> None:
+        origin, u, v = (_vector(getattr(self, n), f"panel {n}") for n in ("origin", "u", "v"))
+        _axes(u, v, "panel")
+        if not (self.width > 0.0 and self.height > 0.0):
+            raise ValueError("panel width and height must be positive")
+        front = _coefficients(self.absorption, "panel absorption")
+        rough = _coefficients(self.scattering, "panel scattering")
+        back = front if self.back_absorption is None else self.back_absorption
+        back_rough = rough if self.back_scattering is None else self.back_scattering
+        _own(self, origin=origin, u=u, v=v, absorption=front, scattering=rough)
+        _own(self, back_absorption=_coefficients(back, "panel back_absorption"))
+        _own(self, back_scattering=_coefficients(back_rough, "panel back_scattering"))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Closed room for the tracer. air: energy attenuation m in 1/m per band, default none.
+
+    Raises ValueError when the surfaces cannot close (their areas times normals do not cancel),
+    normals point outward, or a patch names a surface that does not exist or lies off it.
+    """
+
+    surfaces: tuple[Surface, ...]
+    patches: tuple[Patch, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
+    panels: tuple[Panel, ...] = ()
+    air: Array = field(default_factory=lambda: np.zeros(N_BANDS))
+
+    def __post_init__(self) -> None:
+        air = np.array(self.air, dtype=np.float64)
+        if air.shape != (N_BANDS,) or not np.all((air >= 0.0) & np.isfinite(air)):
+            raise ValueError("air needs one attenuation per band, 1/m, not negative")
+        _own(self, air=air)
+        for name in ("surfaces", "patches", "obstacles", "panels"):
+            _own(self, **{name: tuple(getattr(self, name))})
+        _check_closed(self.surfaces)
+        for patch in self.patches:
+            _check_patch(patch, self.surfaces)
+
+    @property
+    def volume(self) -> float:
+        """Volume inside the surfaces, m3 (obstacles not taken off)."""
+        return _enclosed_volume(self.surfaces)
+
+    @property
+    def area(self) -> float:
+        """Area of the surfaces, m2 (obstacles and panels not counted)."""
+        return sum(s.area for s in self.surfaces)
+
+
+def _polygon_area(vertices: Array) -> float:
+    x, y = vertices[:, 0], vertices[:, 1]
+    return abs(0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+
+
+def _enclosed_volume(surfaces: Sequence[Surface]) -> float:
+    """Gauss: V = -1/3 sum(S n . p) for inward normals n and any point p of each plane."""
+    return -sum(s.area * float(s.normal @ s.origin) for s in surfaces) / 3.0
+
+
+def _check_closed(surfaces: Sequence[Surface]) -> None:
+    if len(surfaces) < 4:
+        raise ValueError("a closed room needs at least four surfaces")
+    gap = float(np.linalg.norm(np.sum([s.area * s.normal for s in surfaces], axis=0)))
+    if gap > 1e-4 * sum(s.area for s in surfaces):
+        raise ValueError(f"the surfaces do not close: areas times normals leave {gap:.3g} m2")
+    if _enclosed_volume(surfaces) <= 0.0:
+        raise ValueError("the surface normals must point into the room")
+
+
+def _check_patch(patch: Patch, surfaces: Sequence[Surface]) -> None:
+    if not 0 <= patch.surface < len(surfaces):
+        raise ValueError(f"patch lies on surface {patch.surface}, which does not exist")
+    vertices = surfaces[patch.surface].vertices
+    low, high = vertices.min(axis=0) - 1e-6, vertices.max(axis=0) + 1e-6
+    if patch.u0 < low[0] or patch.v0 < low[1] or patch.u1 > high[0] or patch.v1 > high[1]:
+        raise ValueError(f"patch reaches beyond surface {patch.surface}")
+
+
+def box_surfaces(
+    size: ArrayLike, absorption: ArrayLike, scattering: ArrayLike
+) -> tuple[Surface, ...]:
+    """The six surfaces of a box of size (x, y, z) with one corner at the origin.
+
+    Order: x = 0, x = size, y = 0, y = size, z = 0, z = size. On each, u and v are the two room
+    axes in the order x, y, z. absorption, scattering: anything that broadcasts to (6, bands).
+    """
+    lengths = _vector(size, "size")
+    if np.any(lengths <= 0.0):
+        raise ValueError("size must be positive")
+    alpha = np.broadcast_to(np.asarray(absorption, dtype=np.float64), (6, N_BANDS))
+    rough = np.broadcast_to(np.asarray(scattering, dtype=np.float64), (6, N_BANDS))
+    eye = np.eye(3)
+    surfaces = []
+    for k in range(6):
+        axis, far = divmod(k, 2)
+        i, j = (n for n in range(3) if n != axis)
+        rect = np.array([[0.0, 0.0], [lengths[i], 0.0], [lengths[i], lengths[j]], [0, lengths[j]]])
+        origin = eye[axis] * lengths[axis] * far
+        normal = eye[axis] * (1.0 - 2.0 * far)
+        surfaces.append(Surface(origin, eye[i], eye[j], normal, rect, alpha[k], rough[k]))
+    return tuple(surfaces)
+
+
+def obstacle_absorption(
+    absorption_area: ArrayLike, lower: ArrayLike, upper: ArrayLike, covered: float = 0.0
+) -> Array:
+    """Coefficient that gives a box an absorption area A (m2 per band): A / exposed face area.
+
+    covered: m2 of its faces that touch floor, wall or neighbours. ValueError when A exceeds the
+    exposed area: the box is then too small for what it is said to absorb.
+    """
+    a, b, c = _vector(upper, "upper") - _vector(lower, "lower")
+    exposed = 2.0 * (a * b + b * c + c * a) - covered
+    area = np.asarray(absorption_area, dtype=np.float64)
+    if exposed <= 0.0 or np.any(area > exposed):
+        raise ValueError(f"absorption area exceeds the exposed {exposed:.2f} m2 of the box")
+    return _coefficients(area / exposed, "obstacle absorption")
+
+
+def enlarge_patch(
+    rect: Rect, absorption: ArrayLike, base: ArrayLike, limits: Rect
+) -> tuple[Rect, Array]:
+    """Rectangle and coefficients for a piece whose absorption exceeds one (edge effect).
+
+    The rectangle (u0, v0, u1, v1) grows about its centre by the largest coefficient, all bands
+    alike, and is pushed back inside `limits`; the coefficients are rescaled so that every band
+    keeps alpha * area plus the wall `base` that the rim now hides. What cannot fit stays at one.
+    """
+    alpha = np.asarray(absorption, dtype=np.float64)
+    u0, v0, u1, v1 = rect
+    side = np.sqrt(max(1.0, float(alpha.max())))
+    low, high = np.array(limits[:2]), np.array(limits[2:])
+    size = np.minimum(side * np.array([u1 - u0, v1 - v0]), high - low)
+    start = np.clip(0.5 * (np.array([u0 + u1, v0 + v1]) - size), low, high - size)
+    area, grown = (u1 - u0) * (v1 - v0), float(np.prod(size))
+    share = area / grown
+    kept = np.minimum(alpha * share + np.asarray(base, dtype=np.float64) * (1.0 - share), 1.0)
+    end = start + size
+    return (float(start[0]), float(start[1]), float(end[0]), float(end[1])), kept

@@ -1,0 +1,272 @@
+"""Sound in a room by the wave equation, in the time domain, for rooms of any shape.
+
+Explicit finite differences on a regular grid (`voxel`) with locally reacting walls of any passive
+admittance (`wave_admittance`): modes, diffraction round furniture and patches, and all phases, with
+no diffuse-field assumption. Every run is stable by construction: the time step stays below the
+limit of the bare grid, walls are passive networks, and closing faces only lowers the highest
+frequency of the grid. Spacing, dispersion and cost: `wave_budget`. The compiled loop: `wave_kernel`.
+
+Sources are points that radiate alike in all directions. All levels are relative to the pressure
+the source would give at 1 m in free field.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.signal import butter, kaiserord, sosfilt, sosfreqz
+from scipy.signal import firwin as fir_window
+
+from optimizer.acoustics.voxel import WaveRoom
+from optimizer.acoustics.wave_admittance import Admittance
+from optimizer.acoustics.wave_budget import COURANT, SOUND_SPEED, dispersion_error, time_step
+from optimizer.acoustics.wave_kernel import advance
+from optimizer.acoustics.wave_layout import Stencil, lay_out, lay_ports, lay_walls, silent, stencil
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+STOP = 1.5
+"""The pulse falls from flat at f_max to silence at this multiple of it."""
+STOP_DB = 80.0
+STATIC_HZ = 10.0
+"""Corner of the high-pass that keeps the source from raising the static pressure of a closed room;
+it is part of the reference, so responses are not affected by it."""
+COARSEST = 0.1
+"""Largest dispersion error a run accepts at f_max."""
+BLOCK = 64
+
+
+@dataclass(frozen=True)
+class RollOff:
+    """Low-frequency roll-off of a loudspeaker: Butterworth high-pass, order 2 (closed box) or 4."""
+
+    corner_hz: float
+    order: int = 2
+
+    def __post_init__(self) -> None:
+        if not self.corner_hz > 0.0 or self.order not in (2, 4):
+            raise ValueError("roll-off: the corner must be positive and the order 2 or 4")
+
+
+@dataclass(frozen=True)
+class Responses:
+    """Impulse responses of S sources at R receivers, flat up to f_max.
+
+    pressure (S, R, N): per second, relative to a unit impulse of pressure at 1 m in free field;
+    fs: samples per second; time_s (N,): 0 is the moment of emission (the band-limited impulse starts
+    a little earlier). Loudspeaker roll-offs, if given, are part of the pressure.
+    """
+
+    pressure: Floats
+    fs: float
+    lead_s: float
+    f_max: float
+    spacing: Floats
+    _pulse: Floats
+    _pulse_fs: float
+
+    @property
+    def time_s(self) -> Floats:
+        """Time of each sample in s after emission."""
+        return np.asarray(np.arange(self.pressure.shape[-1]) / self.fs - self.lead_s)
+
+    def response(self, frequency: ArrayLike) -> Complexes:
+        """Transfer functions (S, R, F) at frequencies (F,) in Hz: pressure over that at 1 m free field.
+
+        The impulse that drove the room is divided out. Valid from about 2 / duration to f_max;
+        ValueError above f_max or at 0.
+        """
+        f = np.asarray(frequency, dtype=np.float64).reshape(-1)
+        if np.any(f <= 0.0) or np.any(f > self.f_max * (1.0 + 1e-9)):
+            raise ValueError(f"response: frequencies must lie above 0 and up to {self.f_max:g} Hz")
+        sent = _transform(self._pulse, self._pulse_fs, f)
+        sent = sent * _static_filter_response(f, self._pulse_fs)
+        return np.asarray(_transform(self.pressure, self.fs, f) / sent)
+
+    def level_db(self, frequency: ArrayLike) -> Floats:
+        """Level (S, R, F) in dB relative to free field at 1 m."""
+        return np.asarray(20.0 * np.log10(np.maximum(np.abs(self.response(frequency)), 1e-30)))
+
+    def remaining_db(self) -> Floats:
+        """Energy (S, R) in the last twentieth of each response relative to all of it, dB.
+
+        Above about -35 the response is cut off too early for a decay or a sharp mode.
+        """
+        energy = self.pressure**2
+        last = energy[..., -max(1, energy.shape[-1] // 20) :].sum(axis=-1)
+        return np.asarray(10.0 * np.log10(np.maximum(last / energy.sum(axis=-1), 1e-30)))
+
+
+def simulate(
+    room: WaveRoom,
+    admittance: Sequence[Admittance],
+    sources: ArrayLike,
+    receivers: ArrayLike,
+    duration_s: float,
+    f_max: float,
+    *,
+    roll_off: Sequence[RollOff | None] = (),
+    air: tuple[ArrayLike, ArrayLike] | None = None,
+    double: bool = False,
+    courant: float = COURANT,
+    c: float = SOUND_SPEED,
+    progress: Callable[[float], None] | None = None,
+) -> Responses:
+    """Impulse responses from every source to every receiver up to f_max in Hz.
+
+    admittance: one per surface of the room (`RIGID` where it is hard); sources (S, 3) and receivers
+    (R, 3) m; duration_s: seconds after emission; roll_off: one per source, None for flat; air:
+    (frequency Hz, intensity attenuation m in 1/m), applied as exp(-m c t / 2) to what arrives at t,
+    which is exact for a loss that is the same everywhere in the room; double: double precision
+    (single keeps about 90 dB of decay); courant: share of the largest stable time step; progress:
+    called with the finished share. One run per source or per receiver, whichever are fewer, since
+    the scheme is reciprocal.
+
+    ValueError for points outside the air, a wrong number of admittances or roll-offs, an unstable
+    time step, or a grid too coarse for f_max (10 % dispersion; use `wave_budget.spacing_for`).
+    """
+    s_at, r_at = (np.asarray(p, dtype=np.float64).reshape(-1, 3) for p in (sources, receivers))
+    _check_run(room, admittance, s_at, r_at, duration_s, f_max, roll_off, courant, c)
+    dt = time_step(room.spacing, c, courant)
+    pulse = _pulse(f_max, 1.0 / dt)
+    lead_s = dt * (len(pulse) // 2)
+    steps = int(np.ceil((duration_s + lead_s) / dt))
+    signal = np.zeros(steps)
+    signal[: min(steps, len(pulse))] = pulse[:steps]
+    signal = sosfilt(_static_filter(1.0 / dt), signal)
+    every = max(1, int(1.0 / dt / (2.2 * STOP * f_max)))
+
+    inlet, outlet = ([stencil(room, p) for p in points] for points in (s_at, r_at))
+    swap = len(outlet) < len(inlet)
+    runs = (outlet, inlet) if swap else (inlet, outlet)
+    pressure = _run(room, admittance, *runs, signal, dt, c, every, double, progress)
+    pressure = pressure.transpose(1, 0, 2) if swap else pressure
+
+    fs = 1.0 / dt / every
+    time_s = np.arange(pressure.shape[-1]) / fs - lead_s
+    if air is not None:
+        pressure = _air_loss(pressure, time_s, fs, air, c)
+    for row, roll in zip(pressure, roll_off, strict=False):
+        if roll is not None:
+            sos = butter(roll.order, roll.corner_hz, "highpass", fs=fs, output="sos")
+            row[:] = sosfilt(sos, row, axis=-1)
+    return Responses(pressure, fs, lead_s, f_max, room.spacing, pulse / dt, 1.0 / dt)
+
+
+def _run(
+    room: WaveRoom,
+    admittance: Sequence[Admittance],
+    inlets: Sequence[Stencil],
+    outlets: Sequence[Stencil],
+    signal: Floats,
+    dt: float,
+    c: float,
+    every: int,
+    double: bool,
+    progress: Callable[[float], None] | None,
+) -> Floats:
+    """Pressure (inlets, outlets, samples) for one impulse into each inlet in turn."""
+    dtype = np.float64 if double else np.float32
+    layout = lay_out(room, (c * dt / room.spacing) ** 2, dtype)
+    walls = lay_walls(room, layout, admittance, dt, c, dtype)
+    # A unit of pressure at 1 m is a source term of 4 pi, spread over one cell; signal is per step.
+    gain = 4.0 * np.pi * (c * dt) ** 2 / room.cell_volume
+    level = float(np.abs(signal).max()) * gain
+    shape = (len(inlets), -(-len(signal) // every), len(outlets))
+    out = np.zeros(shape, dtype=dtype)
+    share = max(1, len(signal) // 20)
+    for i, inlet in enumerate(inlets):
+        state, now, before = silent(layout, walls, dtype)
+        ports = lay_ports(layout, inlet, outlets, gain / level, dtype)
+        for first in range(0, len(signal), share):
+            part = signal[first : first + share].astype(dtype)
+            now, before = advance(
+                layout.grid, walls, state, ports, now, before, part, first, every, out[i]
+            )
+            if progress is not None:
+                progress((i + (first + len(part)) / len(signal)) / len(inlets))
+    if not np.all(np.isfinite(out)):
+        raise FloatingPointError("the wave simulation blew up; this is a fault of the program")
+    return np.asarray(out.astype(np.float64).transpose(0, 2, 1) * (level / dt))
+
+
+def _pulse(f_max: float, fs: float) -> Floats:
+    """Linear-phase low-pass impulse (odd length, sum 1): flat to f_max, -80 dB from 1.5 f_max."""
+    taps, beta = kaiserord(STOP_DB, (STOP - 1.0) * f_max / (0.5 * fs))
+    window = ("kaiser", beta)
+    cut = 0.5 * (1.0 + STOP) * f_max
+    return np.asarray(fir_window(taps | 1, cut, window=window, fs=fs), dtype=np.float64)
+
+
+def _static_filter(fs: float) -> Floats:
+    return np.asarray(butter(2, STATIC_HZ, "highpass", fs=fs, output="sos"))
+
+
+def _static_filter_response(frequency: Floats, fs: float) -> Complexes:
+    _, h = sosfreqz(_static_filter(fs), worN=frequency, fs=fs)
+    return np.asarray(h, dtype=np.complex128)
+
+
+def _transform(signal: Floats, fs: float, frequency: Floats) -> Complexes:
+    """Fourier integral (..., F) of signal (..., N) at frequencies (F,)."""
+    time = np.arange(signal.shape[-1]) / fs
+    parts = [
+        signal @ np.exp(-2j * np.pi * np.outer(time, frequency[i : i + BLOCK]))
+        for i in range(0, len(frequency), BLOCK)
+    ]
+    return np.asarray(np.concatenate(parts, axis=-1) / fs)
+
+
+def _air_loss(
+    pressure: Floats,
+    time_s: Floats,
+    fs: float,
+    air: tuple[ArrayLike, ArrayLike],
+    c: float,
+) -> Floats:
+    """Damp what has travelled c t by exp(-m(f) c t / 2), frequency by frequency."""
+    known, m = (np.asarray(part, dtype=np.float64) for part in air)
+    if known.shape != m.shape or np.any(np.diff(known) <= 0.0) or np.any(m < 0.0):
+        raise ValueError("air: ascending frequencies with one attenuation of at least 0 each")
+    count = pressure.shape[-1]
+    frequency = np.fft.rfftfreq(count, 1.0 / fs)
+    loss = 0.5 * c * np.interp(frequency, known, m)
+    sample, path = np.arange(count) / fs, np.maximum(time_s, 0.0)
+    spectrum = [
+        pressure
+        @ np.exp(
+            -2j * np.pi * np.outer(sample, frequency[i : i + BLOCK])
+            - np.outer(path, loss[i : i + BLOCK])
+        )
+        for i in range(0, len(frequency), BLOCK)
+    ]
+    return np.asarray(np.fft.irfft(np.concatenate(spectrum, axis=-1), count, axis=-1))
+
+
+def _check_run(
+    room: WaveRoom,
+    admittance: Sequence[Admittance],
+    sources: Floats,
+    receivers: Floats,
+    duration_s: float,
+    f_max: float,
+    roll_off: Sequence[RollOff | None],
+    courant: float,
+    c: float,
+) -> None:
+    if len(admittance) != room.surface_count:
+        raise ValueError(
+            f"simulate: {room.surface_count} surfaces need one admittance each, got {len(admittance)}"
+        )
+    if not len(sources) or not len(receivers):
+        raise ValueError("simulate: at least one source and one receiver are needed")
+    if len(roll_off) not in (0, len(sources)):
+        raise ValueError("simulate: give one roll-off per source, or none")
+    if not duration_s > 0.0 or not f_max > STATIC_HZ:
+        raise ValueError(f"simulate: duration must be positive and f_max above {STATIC_HZ:g} Hz")
+    if dispersion_error(f_max, room.spacing, c, courant) < -COARSEST:
+        raise ValueError(f"the grid is too coarse for {f_max:g} Hz; use spacing_for({f_max:g})")

@@ -1,0 +1,51 @@
+"""The command line: `treatment COMMAND ...`."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from optimizer.commands import materials, plan, predict
+from optimizer.commands.printing import say
+from optimizer.faults import ScenarioError
+
+DESCRIPTION = """\
+From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
+it, and how much better the room will then be.
+"""
+COMMANDS = (plan, predict, materials)
+BAD_INPUT = 2
+INTERRUPTED = 130
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    parser = argparse.ArgumentParser(
+        prog="treatment",
+        description=DESCRIPTION,
+        epilog="`treatment COMMAND --help` explains each command with examples.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for command in COMMANDS:
+        command.add_parser(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command; exit code 0, or 2 when something a person wrote cannot be used."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except ScenarioError as error:
+        for fault in error.faults:
+            print(fault, file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        say("stopped; nothing was written")
+        return INTERRUPTED
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,82 @@
+"""`treatment plan`: the best plan for a room and a budget."""
+
+import argparse
+from pathlib import Path
+
+from optimizer.commands.printing import ProgressLine, say
+from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
+from optimizer.project import load_project
+from optimizer.results import tellings as tell
+from optimizer.results.cautions import cautions
+from optimizer.results.model import Plan
+from optimizer.results.output import check_writable, write_folder
+from optimizer.results.planfile import plan_as_json
+from optimizer.results.report_md import report_markdown
+from optimizer.results.shopping import money
+from optimizer.results.tables import text_table
+
+EPILOG = """\
+example:
+  treatment plan scenarios/spare_room.toml --out plan --budget 1200
+
+DIR then holds plan.json (everything, for programs), shopping.csv and report.md (for people).
+The plan printed is the best one found; the last line says how near the best possible it is
+proven to be. With a short --time-limit the plan may be less good, never wrong.
+"""
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "plan",
+        help="what to buy and where to put it, for a budget",
+        description="Decide what to buy and exactly where to put it, and prove how good that is.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("room", type=Path, metavar="ROOM.toml", help="the room file")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR",
+                        help="folder for plan.json, shopping.csv, report.md")  # fmt: skip
+    parser.add_argument("--budget", type=float, metavar="N", help="money, instead of the file's")
+    parser.add_argument("--time-limit", type=float, default=DEFAULT_TIME_LIMIT, metavar="S",
+                        help="seconds to search at most (default %(default)g)")  # fmt: skip
+    parser.add_argument("--gap", type=float, default=DEFAULT_GAP, metavar="G",
+                        help="how near the best possible is near enough, 0.01 = 1 %% "
+                        "(default %(default)g)")  # fmt: skip
+    parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Load, plan, write, print."""
+    check_writable(arguments.out)
+    project = load_project(arguments.room, arguments.budget)
+    with ProgressLine() as progress:
+        plan = make_plan(project, arguments.gap, arguments.time_limit, progress.report)
+    files = {
+        "shopping.csv": tell.shopping_csv(plan),
+        "report.md": report_markdown(plan, arguments.units),
+        "plan.json": plan_as_json(plan),
+    }
+    write_folder(arguments.out, files)
+    say(_printed(plan, arguments))
+    return 0
+
+
+def _printed(plan: Plan, arguments: argparse.Namespace) -> str:
+    currency = plan.project.scenario.budget.currency
+    cost = money(plan.cost_cents, currency)
+    budget = money(plan.project.budget_cents, currency)
+    places = [row[:4] for row in tell.piece_rows(plan, arguments.units)]
+    parts = [
+        f"{plan.project.scenario.title}: {len(plan.pieces)} pieces, {cost} of {budget}",
+        text_table(tell.SHOPPING_HEADER, tell.shopping_rows(plan), tell.SHOPPING_RIGHT)
+        if plan.shopping
+        else "Nothing to buy.",
+        text_table(tell.PIECES_HEADER[:4], places) if places else "The room stays as it is.",
+        text_table(tell.SCORE_HEADER, tell.score_rows(plan.card), tell.SCORE_RIGHT),
+        tell.proof_in_words(plan),
+        tell.wrapped(cautions([p.piece for p in plan.pieces]), "! "),
+        f"Written: {arguments.out}/plan.json, shopping.csv, report.md",
+    ]
+    return "\n\n".join(parts)

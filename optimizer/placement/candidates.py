@@ -1,0 +1,238 @@
+"""Every placement worth considering: mirrored pairs, pieces on the axis, singles where forced.
+
+Positions are a grid along each surface plus anchors: flush with both ends, centred on the points
+where first reflections bounce, centred on the speakers' axis and on windows. A pair mirrored
+about the axis is one candidate. A single off the axis is offered only where its mirror image is
+not free (a window, a door, furniture on the other side).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import product as every
+
+import numpy as np
+
+from optimizer.placement.catalogue import Product, meets_fire_class
+from optimizer.placement.corners import corner_pieces
+from optimizer.placement.pieces import Piece, flat_piece, mirror_partner
+from optimizer.placement.zones import HEAD_HEIGHT, Mask, Spots, Zones, zones_of
+from optimizer.room.geometry import DIGITS, Floats, Rect
+from optimizer.room.model import Room, Surface
+from optimizer.room.schema import LimitsSection
+
+STEP_UP = 2.0  # levels on a wall are this many grid steps apart
+CENTRED = 1e-4  # m off the axis that counts as on it
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One decision: a piece on the axis or alone, or a mirrored pair of pieces."""
+
+    pieces: tuple[Piece, ...]
+
+    @property
+    def product(self) -> Product:
+        """The product placed."""
+        return self.pieces[0].product
+
+    @property
+    def is_pair(self) -> bool:
+        """True for a mirrored pair."""
+        return len(self.pieces) == 2
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One way a product may lie on a surface: its size along u and v, and its fitting."""
+
+    product: Product
+    fitting: int
+    mounting: str
+    width: float
+    height: float
+    turned: bool
+
+    @property
+    def reach(self) -> float:
+        """How far it stands out in metres."""
+        return self.product.fittings[self.fitting].gap + self.product.depth
+
+
+def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tuple[Product, ...]:
+    """Products that are not banned, meet the fire class asked for, and keep a way to be mounted."""
+    banned = set(limits.no_mountings) | ({"ceiling"} if limits.nothing_overhead else set())
+    kept = []
+    for item in products:
+        mountings = tuple(m for m in item.mountings if m not in banned)
+        fit = meets_fire_class(item.fire_class, limits.fire_class)
+        if mountings and fit and item.id not in limits.banned_products:
+            kept.append(replace(item, mountings=mountings))
+    return tuple(kept)
+
+
+def find_candidates(
+    room: Room, products: tuple[Product, ...], limits: LimitsSection, bounces: dict[str, Floats]
+) -> tuple[Candidate, ...]:
+    """All candidates of allowed products. `bounces`: uv points (N, 2) per surface to centre on."""
+    zones = zones_of(room)
+    found: list[Candidate] = []
+    for index, surface in enumerate(room.surfaces):
+        partner = mirror_partner(room, surface)
+        for layout in _layouts(surface, products, limits):
+            anchors = bounces.get(surface.name, np.zeros((0, 2)))
+            rect = _positions(room, surface, layout, limits.grid, anchors)
+            spots = Spots(index, rect, layout.reach)
+            free = rect[_usable(zones, surface, layout, spots, limits)]
+            found += _mirrored(zones, surface, partner, layout, free, limits)
+    for item in products:
+        if "corner" in item.mountings:
+            found += (Candidate(pieces) for pieces in corner_pieces(zones, item))
+    return tuple(found)
+
+
+def _layouts(
+    surface: Surface, products: tuple[Product, ...], limits: LimitsSection
+) -> Iterator[Layout]:
+    """Ways each product may lie on this surface."""
+    if surface.is_wall:
+        fitting_here = {"wall", "window", "stand"}
+    else:
+        fitting_here = {"floor"} if surface.is_floor else {"ceiling"}
+    for item in products:
+        usable = [m for m in item.mountings if m in fitting_here]
+        if not usable:
+            continue
+        mounting = usable[0] if usable != ["wall", "window"] else "window"
+        turns = (False, True) if item.turn and abs(item.width - item.height) > 1e-6 else (False,)
+        for fitting, turned in every(range(len(item.fittings)), turns):
+            width, height = (item.height, item.width) if turned else (item.width, item.height)
+            yield Layout(item, fitting, mounting, width, height, turned)
+
+
+def _positions(
+    room: Room, surface: Surface, layout: Layout, grid: float, anchors: Floats
+) -> Floats:
+    """Rectangles (N, 4) on the grid and at the anchors; not yet checked for being free."""
+    u0, v0, u1, v1 = surface.plane.bounds
+    width, height = layout.width, layout.height
+    if width > u1 - u0 + 1e-9 or height > v1 - v0 + 1e-9:
+        return np.zeros((0, 4))
+    u_starts = _starts(u0, u1, width, grid) + [a - width / 2 for a in anchors[:, 0]]
+    bottom = v0 + (room.skirting if surface.is_wall else 0.0)
+    step = grid * STEP_UP if surface.is_wall else grid
+    v_starts = _starts(bottom, v1, height, step) + [a - height / 2 for a in anchors[:, 1]]
+    if layout.mounting == "stand":
+        v_starts = [v0]
+    on_axis = _axis_in(room, surface)
+    if on_axis is not None:
+        along, at = on_axis
+        (u_starts if along == 0 else v_starts).append(at - (width, height)[along] / 2)
+    if layout.product.kind == "curtain":
+        windows = [a.rect for a in surface.areas if a.kind == "window"]
+        u_starts += [(a[0] + a[2] - width) / 2 for a in windows]
+        u_starts += [a[0] for a in windows] + [a[2] - width for a in windows]
+        v_starts += [a[3] - height for a in windows] + [a[1] for a in windows]
+        v_starts += [min(v1, a[3] + 0.1) - height for a in windows]
+    u, v = (np.unique(np.round(starts, DIGITS)) for starts in (u_starts, v_starts))
+    grid_u, grid_v = (g.ravel() for g in np.meshgrid(u, v, indexing="ij"))
+    rect = np.stack([grid_u, grid_v, grid_u + width, grid_v + height], axis=1)
+    return np.round(rect, DIGITS)
+
+
+def _starts(low: float, high: float, size: float, step: float) -> list[float]:
+    last = high - size
+    return [*np.arange(low, last + 1e-9, step).tolist(), last]
+
+
+def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
+    """Which in-plane axis (0 u, 1 v) runs along y, and where the speakers' axis lies on it."""
+    for along, axis in enumerate((surface.plane.u, surface.plane.v)):
+        if abs(axis[1]) > 0.999:
+            return along, (room.axis_y - float(surface.plane.origin[1])) * float(np.sign(axis[1]))
+    return None
+
+
+def _usable(
+    zones: Zones, surface: Surface, layout: Layout, spots: Spots, limits: LimitsSection
+) -> Mask:
+    """Which spots are free and within the limits on depth and headroom."""
+    kind = layout.product.kind
+    over = frozenset({"window"}) if "window" in layout.product.mountings else frozenset()
+    free = zones.free(spots, over, flat=kind == "rug")
+    if "wall" not in layout.product.mountings and layout.mounting == "window":
+        free &= _over_window(surface, spots.rect)
+    heights = surface.plane.to_xyz(spots.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
+    if surface.is_wall and layout.reach > limits.max_depth + 1e-9:
+        free &= heights >= HEAD_HEIGHT - 1e-9
+    if surface.is_ceiling:
+        drop = layout.reach * abs(float(surface.plane.normal[2]))
+        free &= heights - drop >= limits.headroom - 1e-9
+    return free
+
+
+def _over_window(surface: Surface, rect: Floats) -> Mask:
+    windows = [a.rect for a in surface.areas if a.kind == "window"]
+    over = np.zeros(len(rect), dtype=bool)
+    for u0, v0, u1, v1 in windows:
+        over |= (rect[:, 0] < u1) & (rect[:, 2] > u0) & (rect[:, 1] < v1) & (rect[:, 3] > v0)
+    return over
+
+
+def _mirrored(
+    zones: Zones,
+    surface: Surface,
+    partner: Surface | None,
+    layout: Layout,
+    free: Floats,
+    limits: LimitsSection,
+) -> Iterator[Candidate]:
+    """Candidates of free rectangles: pairs once, pieces on the axis, singles where forced."""
+    if not len(free):
+        return
+    room = zones.room
+    if partner is None:
+        yield from (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
+        return
+    image = _mirror_rects(room, surface, partner, free)
+    index = room.surfaces.index(partner)
+    fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
+    same = partner.name == surface.name
+    for rect, twin, free_too in zip(free.tolist(), image.tolist(), fits, strict=True):
+        first = _piece(room, layout, surface, tuple(rect))
+        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or not free_too:
+            yield Candidate((first,))
+        elif same and _rects_overlap(rect, twin):
+            continue
+        elif _is_first(room, first, surface, partner):
+            yield Candidate((first, _piece(room, layout, partner, tuple(twin))))
+
+
+def _is_first(room: Room, piece: Piece, surface: Surface, partner: Surface) -> bool:
+    """True for the member of a pair that lies left of the axis, so that a pair is made once."""
+    if surface.name != partner.name:
+        order = room.surfaces.index
+        return order(surface) < order(partner)
+    return float(piece.box[:, 1].mean()) < room.axis_y
+
+
+def _rects_overlap(a: list[float], b: list[float]) -> bool:
+    tiny = 1e-6
+    wide = min(a[2], b[2]) - max(a[0], b[0]) > tiny
+    return wide and min(a[3], b[3]) - max(a[1], b[1]) > tiny
+
+
+def _mirror_rects(room: Room, surface: Surface, partner: Surface, rect: Floats) -> Floats:
+    """Rectangles (N, 4) mirrored about the axis and laid on the partner surface."""
+    corners = surface.plane.to_xyz(rect.reshape(-1, 2, 2))
+    corners[..., 1] = 2 * room.axis_y - corners[..., 1]
+    uv = partner.plane.to_uv(corners)
+    return np.round(np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1), DIGITS) + 0.0
+
+
+def _piece(room: Room, layout: Layout, surface: Surface, rect: Rect) -> Piece:
+    mounting = layout.mounting
+    if mounting == "window" and not _over_window(surface, np.array([rect]))[0]:
+        mounting = "wall"
+    return flat_piece(
+        room, layout.product, layout.fitting, mounting, surface.name, rect, layout.turned
+    )

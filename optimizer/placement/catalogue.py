@@ -1,0 +1,243 @@
+"""The price list: generic products, how they may be mounted, what they are made of and cost."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from materials import Material, MaterialTable, UnknownMaterial
+from optimizer.faults import Fault
+from optimizer.room.checks import EURO_CLASS
+from optimizer.room.reading import nearest, read_text, validate
+from optimizer.room.schema import Mounting, Name, Section
+from optimizer.units import parse_length
+
+NOT_STATED = "not stated"
+COLUMNS = (
+    "id", "name", "kind", "width", "height", "depth", "turn", "mountings", "gaps", "materials",
+    "faces", "price", "pack", "owned", "weight_kg", "fire_class", "note",
+)  # fmt: skip
+_OPTIONAL = {"owned": "0", "weight_kg": "", "fire_class": NOT_STATED, "note": "", "faces": "1"}
+MOST_PRODUCTS = 500
+
+Kind = Literal["panel", "corner", "cloud", "diffuser", "curtain", "rug", "screen"]
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """One way a product can hang: the gap behind it in metres, and what it then is (material)."""
+
+    gap: float
+    material: Material
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product of the price list. Lengths in metres, price in cents per pack."""
+
+    id: str
+    name: str
+    kind: str
+    width: float
+    height: float
+    depth: float
+    turn: bool
+    mountings: tuple[str, ...]
+    fittings: tuple[Fitting, ...]
+    faces: int
+    price_cents: int
+    pack: int
+    owned: int
+    weight_kg: float | None
+    fire_class: str
+    note: str
+
+
+def _yes_no(value: object) -> bool:
+    words = {"yes": True, "no": False, "": False}
+    if str(value).strip().lower() not in words:
+        raise ValueError("write yes or no")
+    return words[str(value).strip().lower()]
+
+
+def _cents(value: object) -> int:
+    try:
+        price = Decimal(str(value).strip())
+    except InvalidOperation:
+        raise ValueError("no price; write an amount such as 49.90") from None
+    if not price.is_finite() or price < 0 or price > 10**7:
+        raise ValueError("not a usable price; write an amount from 0 to 10000000")
+    if price * 100 != int(price * 100):
+        raise ValueError("has parts of a cent; round it to two decimals")
+    return int(price * 100)
+
+
+def _words(value: object) -> list[str]:
+    return str(value).split()
+
+
+def _parts(value: object) -> list[str]:
+    return [part.strip() for part in str(value).split(";") if part.strip()]
+
+
+def _gaps(value: object) -> list[float]:
+    return [parse_length(_number_or_text(part)) for part in _parts(value)]
+
+
+def _number_or_text(value: object) -> object:
+    try:
+        return float(str(value))
+    except ValueError:
+        return value
+
+
+def _cell_length(value: object) -> float:
+    return parse_length(_number_or_text(value))
+
+
+def _blank_is_none(value: object) -> object:
+    return None if str(value).strip() == "" else value
+
+
+CellSize = Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=10)]
+
+
+class _Row(Section):
+    id: Name
+    name: Name
+    kind: Kind
+    width: CellSize
+    height: CellSize
+    depth: Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=2)]
+    turn: Annotated[bool, BeforeValidator(_yes_no)]
+    mountings: Annotated[tuple[Mounting, ...], BeforeValidator(_words), Field(min_length=1)]
+    gaps: Annotated[
+        tuple[Annotated[float, Field(ge=0, le=1)], ...], BeforeValidator(_gaps), Field(min_length=1)
+    ]
+    materials: Annotated[tuple[Name, ...], BeforeValidator(_parts), Field(min_length=1)]
+    faces: Annotated[int, Field(ge=1, le=2)]
+    price: Annotated[int, BeforeValidator(_cents)]
+    pack: Annotated[int, Field(ge=1, le=1000)]
+    owned: Annotated[int, Field(ge=0, le=1000)]
+    weight_kg: Annotated[
+        Annotated[float, Field(gt=0, le=500)] | None, BeforeValidator(_blank_is_none)
+    ]
+    fire_class: str
+    note: str
+
+
+def read_catalogue(
+    path: Path, table: MaterialTable, faults: list[Fault], what: str = "price list (CSV)"
+) -> tuple[Product, ...]:
+    """Products of a price list; every fault found is appended with its row and column.
+
+    ScenarioError when the file cannot be read at all.
+    """
+    text = read_text(path, what)
+    reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
+    file = str(path)
+    try:
+        header = list(reader.fieldnames or [])
+        rows = list(reader)
+    except csv.Error as error:
+        faults.append(Fault(file, "", None, f"is not a table of comma-separated values: {error}"))
+        return ()
+    if not _header_fits(header, file, faults):
+        return ()
+    if not rows:
+        faults.append(Fault(file, "", None, "lists no product; add at least one row"))
+    if len(rows) > MOST_PRODUCTS:
+        remedy = f"lists {len(rows)} products; at most {MOST_PRODUCTS} are read"
+        faults.append(Fault(file, "", None, remedy))
+        return ()
+    products = [p for i, row in enumerate(rows) for p in _product(row, i, file, table, faults)]
+    for index, product in enumerate(products):
+        if product.id in {p.id for p in products[:index]}:
+            faults.append(Fault(file, "id", product.id, "is used twice; rename one"))
+    return tuple(products)
+
+
+def _header_fits(header: list[str], file: str, faults: list[Fault]) -> bool:
+    before = len(faults)
+    for column in header:
+        if column not in COLUMNS:
+            remedy = f"unknown column; {nearest(str(column), COLUMNS)}"
+            faults.append(Fault(file, f"column {column}", None, remedy))
+    faults.extend(
+        Fault(file, f"column {column}", None, "is missing; add it")
+        for column in COLUMNS
+        if column not in header and column not in _OPTIONAL
+    )
+    return len(faults) == before
+
+
+def _product(
+    row: dict[str, str | None], index: int, file: str, table: MaterialTable, faults: list[Fault]
+) -> Iterator[Product]:
+    key = f"row {index + 2}"
+    if None in row or None in row.values():
+        remedy = f"does not have {len(COLUMNS)} cells; quote text that holds a comma"
+        faults.append(Fault(file, key, None, remedy))
+        return
+    cells = {**_OPTIONAL, **{k: v for k, v in row.items() if v != "" or k not in _OPTIONAL}}
+    read = validate(_Row, cells, file, key, faults)
+    if read is None:
+        return
+    before = len(faults)
+    fittings = _fittings(read, key, file, table, faults)
+    if read.fire_class != NOT_STATED and not EURO_CLASS.match(read.fire_class):
+        remedy = f'is no class of EN 13501-1; write it like "B-s1,d0", or "{NOT_STATED}"'
+        faults.append(Fault(file, f"{key}.fire_class", read.fire_class, remedy))
+    if len(faults) == before:
+        yield Product(
+            id=read.id, name=read.name, kind=read.kind, width=read.width, height=read.height,
+            depth=read.depth, turn=read.turn, mountings=tuple(read.mountings), fittings=fittings,
+            faces=read.faces, price_cents=read.price, pack=read.pack, owned=read.owned,
+            weight_kg=read.weight_kg, fire_class=read.fire_class, note=read.note,
+        )  # fmt: skip
+
+
+def _fittings(
+    row: _Row, key: str, file: str, table: MaterialTable, faults: list[Fault]
+) -> tuple[Fitting, ...]:
+    if len(row.gaps) != len(row.materials):
+        remedy = f"{len(row.materials)} materials for {len(row.gaps)} gaps; give one each"
+        faults.append(Fault(file, f"{key}.materials", "; ".join(row.materials), remedy))
+        return ()
+    fittings = []
+    for gap, wanted in zip(row.gaps, row.materials, strict=True):
+        try:
+            material = table[wanted]
+        except UnknownMaterial as error:
+            remedy = f"no such material; closest: {', '.join(error.nearest)}"
+            faults.append(Fault(file, f"{key}.materials", wanted, remedy))
+            continue
+        if material.unit != "alpha":
+            remedy = "is an object (m2 per item); name a material with a coefficient"
+            faults.append(Fault(file, f"{key}.materials", wanted, remedy))
+        fittings.append(Fitting(gap, material))
+    return tuple(fittings)
+
+
+def meets_fire_class(stated: str, required: str | None) -> bool:
+    """True when a stated class is at least the required one (EN 13501-1); unstated never is.
+
+    Class letters rank A1 best to F; smoke s1 to s3 and droplets d0 to d2 must not be worse where
+    both state them, and must be stated where the requirement names them (A1 needs neither).
+    """
+    if required is None:
+        return True
+    have, need = EURO_CLASS.match(stated), EURO_CLASS.match(required)
+    if have is None or need is None:
+        return False
+    order = ("A1", "A2", "B", "C", "D", "E", "F")
+    if order.index(have[1]) > order.index(need[1]):
+        return False
+    if have[1] == "A1":
+        return True
+    return all(need[i] is None or (have[i] is not None and have[i] <= need[i]) for i in (2, 3))

@@ -1,0 +1,98 @@
+"""The table [criterion row x candidate]: what each placement does to each criterion."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.scene import Scene
+from optimizer.placement.candidates import Candidate
+from optimizer.placement.catalogue import Product
+from optimizer.placement.cover import cover_rows
+from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.room.geometry import Floats
+from optimizer.room.model import Room
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Effects:
+    """All the program needs, as arrays: K criteria, C candidates, P products.
+
+    `base` (K,) linear quantities of the room as it is, `change` (K, C), `product` (C,) index,
+    `pieces` (C,) how many pieces a candidate uses, `cover` sets of candidates that exclude each
+    other, `price_cents`, `pack`, `owned` (P,), `budget_cents`.
+    """
+
+    criteria: Criteria
+    base: Floats
+    change: Floats
+    product: Ints
+    pieces: Ints
+    cover: tuple[Ints, ...]
+    price_cents: Ints
+    pack: Ints
+    owned: Ints
+    budget_cents: int
+
+    @property
+    def count(self) -> int:
+        """Number of candidates C."""
+        return len(self.product)
+
+    def quantities(self, chosen: Ints) -> Floats:
+        """Linear quantities (K,) with the candidates of these indices."""
+        return np.asarray(self.base + self.change[:, chosen].sum(axis=1))
+
+    def score(self, chosen: Ints) -> float:
+        """Weighted excess with the candidates of these indices."""
+        return self.criteria.score(self.quantities(chosen))
+
+    def packs(self, chosen: Ints) -> Ints:
+        """Packs to buy (P,) for the candidates of these indices, owned pieces used first."""
+        used = np.bincount(self.product[chosen], self.pieces[chosen], len(self.pack))
+        missing = np.maximum(used - self.owned, 0)
+        return np.ceil(missing / self.pack - 1e-9).astype(np.int64)
+
+    def cost_cents(self, chosen: Ints) -> int:
+        """Price of the packs to buy, in cents."""
+        return int(self.packs(chosen) @ self.price_cents)
+
+
+def effects_table(
+    room: Room,
+    scene: Scene,
+    criteria: Criteria,
+    candidates: tuple[Candidate, ...],
+    products: tuple[Product, ...],
+    budget_cents: int,
+) -> Effects:
+    """The effects of candidates in a room."""
+    order = {product.id: index for index, product in enumerate(products)}
+    return Effects(
+        criteria=criteria,
+        base=criteria.quantities(scene),
+        change=_change(room, scene, criteria, candidates),
+        product=np.array([order[c.product.id] for c in candidates], dtype=np.int64),
+        pieces=np.array([len(c.pieces) for c in candidates], dtype=np.int64),
+        cover=tuple(cover_rows(room, candidates)),
+        price_cents=np.array([p.price_cents for p in products], dtype=np.int64),
+        pack=np.array([p.pack for p in products], dtype=np.int64),
+        owned=np.array([p.owned for p in products], dtype=np.int64),
+        budget_cents=budget_cents,
+    )
+
+
+def _change(
+    room: Room, scene: Scene, criteria: Criteria, candidates: tuple[Candidate, ...]
+) -> Floats:
+    pieces: list[Piece] = [p for c in candidates for p in c.pieces]
+    patches, piece = piece_patches(room, pieces)
+    change = np.zeros((len(criteria.rows), len(candidates)))
+    if len(patches):
+        owner = np.array([i for i, c in enumerate(candidates) for _ in c.pieces])[piece]
+        per_patch = criteria.effects(scene, patches)
+        np.add.at(change.T, owner, per_patch.T)
+    return change

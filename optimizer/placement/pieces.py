@@ -1,0 +1,152 @@
+"""One product at one place: where it lies, the space it takes, what sound meets."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from optimizer.acoustics.scene import Ints, Patches
+from optimizer.bands import N_BANDS
+from optimizer.placement.catalogue import Product
+from optimizer.placement.zones import bounding_boxes, prism_corners
+from optimizer.room.geometry import DIGITS, Floats, Rect
+from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A product at a place. `rects` are the surface rectangles it covers (two for a corner).
+
+    `face` (4, 3) are the corners of the face sound meets, `box` (2, 3) the space it takes.
+    """
+
+    product: Product
+    fitting: int
+    mounting: str
+    rects: tuple[tuple[str, Rect], ...]
+    turned: bool
+    face: Floats = field(repr=False, compare=False)
+    box: Floats = field(repr=False, compare=False)
+
+    @property
+    def surface(self) -> str:
+        """Where it hangs: the surface's name, or both walls of a corner ("front-left")."""
+        return "-".join(name for name, _ in self.rects)
+
+    @property
+    def rect(self) -> Rect:
+        """The rectangle it covers on its first surface."""
+        return self.rects[0][1]
+
+    @property
+    def reach(self) -> float:
+        """How far it stands out from its surface, in metres (gap and depth)."""
+        return self.product.fittings[self.fitting].gap + self.product.depth
+
+    @property
+    def face_area(self) -> float:
+        """Area of the face in m2, times the number of faces that absorb."""
+        first, second, _, last = self.face
+        width, height = np.linalg.norm(second - first), np.linalg.norm(last - first)
+        return float(width * height) * self.product.faces
+
+
+def flat_piece(
+    room: Room,
+    product: Product,
+    fitting: int,
+    mounting: str,
+    surface: str,
+    rect: Rect,
+    turned: bool,
+) -> Piece:
+    """A piece that lies flat on (or in front of) one surface."""
+    plane = room.surface(surface).plane
+    gap = product.fittings[fitting].gap
+    corners = prism_corners(plane, np.array([rect]), gap + product.depth)[0]
+    box = bounding_boxes(corners[None])[0]
+    rects = ((surface, rect),)
+    return Piece(product, fitting, mounting, rects, turned, np.round(corners[4:], DIGITS), box)
+
+
+def corner_piece(
+    room: Room, product: Product, fitting: int, rects: tuple[tuple[str, Rect], tuple[str, Rect]]
+) -> Piece:
+    """A piece across an upright corner: its face runs between the far edges of two leg rectangles.
+
+    Each leg rectangle starts at the corner.
+    """
+    planes = [room.surface(name).plane for name, _ in rects]
+    legs = [p.to_xyz(np.array(r).reshape(2, 2)) for p, (_, r) in zip(planes, rects, strict=True)]
+    bottom, top = legs[0][0][2], legs[0][1][2]
+    ends = [_far_end(leg, legs[1 - i]) for i, leg in enumerate(legs)]
+    levels = ((0, bottom), (1, bottom), (1, top), (0, top))
+    face = np.array([[*ends[i], z] for i, z in levels])
+    around = np.concatenate(legs)
+    box = np.round(np.stack([around.min(axis=0), around.max(axis=0)]), DIGITS)
+    return Piece(product, fitting, "corner", rects, False, np.round(face, DIGITS), box)
+
+
+def _far_end(leg: Floats, other: Floats) -> Floats:
+    """Plan coordinates (2,) of the end of a leg (2, 3) that is farther from the other leg."""
+    distance = np.linalg.norm(leg[:, None, :2] - other[None, :, :2], axis=-1).min(axis=1)
+    return np.asarray(leg[int(distance.argmax()), :2])
+
+
+def piece_patches(room: Room, pieces: list[Piece]) -> tuple[Patches, Ints]:
+    """Patches of pieces, and which piece (N,) each patch belongs to.
+
+    A corner piece gives half its face to each of its two legs; its face stands nowhere parallel
+    to the walls, so reflections are judged on the walls themselves (offset 0).
+    """
+    order = {surface.name: i for i, surface in enumerate(room.surfaces)}
+    rows = [
+        (index, order[name], rect, piece)
+        for index, piece in enumerate(pieces)
+        for name, rect in piece.rects
+    ]
+    if not rows:
+        return Patches.none(), np.zeros(0, dtype=np.int64)
+    material = [p.product.fittings[p.fitting].material for *_, p in rows]
+    patches = Patches(
+        surface=np.array([row[1] for row in rows], dtype=np.int64),
+        rect=np.array([row[2] for row in rows]),
+        alpha=np.array([m.absorption for m in material]).reshape(-1, N_BANDS),
+        scatter=np.array([m.scattering for m in material]).reshape(-1, N_BANDS),
+        face=np.array([p.face_area / len(p.rects) for *_, p in rows]),
+        offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for *_, p in rows]),
+    )
+    return patches, np.array([row[0] for row in rows], dtype=np.int64)
+
+
+def mirrored_piece(piece: Piece, room: Room, image: Room) -> Piece:
+    """The piece as it lies in the mirrored room."""
+    low, high = room.width_span
+    total = low + high
+    rects = tuple(
+        (
+            mirror_name(n),
+            mirror_rect(r, room.surface(n).plane, image.surface(mirror_name(n)).plane, total),
+        )
+        for n, r in piece.rects
+    )
+    box = mirror_points(piece.box, total)
+    return replace(
+        piece,
+        rects=rects,
+        face=mirror_points(piece.face, total),
+        box=np.stack([box.min(axis=0), box.max(axis=0)]),
+    )
+
+
+def mirror_partner(room: Room, surface: Surface) -> Surface | None:
+    """The surface that is this one's mirror image about the speakers' axis, if there is one."""
+    wanted = surface.plane.normal * np.array([1.0, -1.0, 1.0])
+    centre = surface.plane.to_xyz(surface.plane.polygon).mean(axis=0)
+    centre[1] = 2 * room.axis_y - centre[1]
+    facing = [s for s in room.surfaces if s.plane.normal @ wanted > 0.999]
+    if not facing:
+        return None
+    return min(
+        facing,
+        key=lambda s: float(np.linalg.norm(s.plane.to_xyz(s.plane.polygon).mean(axis=0) - centre)),
+    )

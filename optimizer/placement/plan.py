@@ -1,0 +1,99 @@
+"""The decision itself: from effects to a proven selection, frozen."""
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.placement.effects import Effects
+from optimizer.placement.greedy import greedy_selection
+from optimizer.placement.program import TIE, Matrices, build_program, matrices
+from optimizer.placement.solver import Progress, solve
+from optimizer.room.geometry import Floats
+
+Ints = NDArray[np.int64]
+Report = Callable[[Progress], None]
+
+
+@dataclass(frozen=True)
+class Selection:
+    """A selection of candidates and how good it is proven to be.
+
+    `objective` is recomputed from the selection with the exact criteria (the program's tangents
+    never overstate it), `bound` is proven by the solver, `gap` = (objective - bound) / objective.
+    """
+
+    status: str
+    chosen: Ints
+    objective: float
+    bound: float
+    gap: float
+    seconds: float
+
+
+def select(
+    effects: Effects,
+    gap: float = 0.01,
+    time_limit: float = 60.0,
+    report: Report | None = None,
+) -> Selection:
+    """The best selection within a relative gap, or the best found at the time limit.
+
+    Same effects, same selection, as long as the time limit is not what ends the search.
+    """
+    began = time.monotonic()
+    nothing = np.zeros(0, dtype=np.int64)
+    if effects.count == 0:
+        value = objective(effects, nothing)
+        return Selection("optimal", nothing, value, value, 0.0, 0.0)
+    first = greedy_selection(effects, lambda chosen: objective(effects, chosen))
+    program = matrices(build_program(effects))
+    left = max(time_limit - (time.monotonic() - began), 1.0)
+    start = _start(effects, program, first)
+    answer = solve(program, 0.8 * gap, left, start, report)
+    options = [first] if answer.z is None else [first, _chosen(effects, program, answer.z)]
+    best = min((prune(effects, o) for o in options), key=lambda o: objective(effects, o))
+    value = objective(effects, best)
+    bound = min(max(answer.bound, 0.0), value)
+    reached = (value - bound) / value if value > 1e-9 else 0.0
+    status = "optimal" if reached <= gap + 1e-9 else "feasible"
+    return Selection(status, best, value, bound, reached, time.monotonic() - began)
+
+
+def objective(effects: Effects, chosen: Ints) -> float:
+    """Exact objective of a selection: weighted excess, then money."""
+    cost = effects.cost_cents(chosen)
+    return effects.score(chosen) + TIE * cost / max(effects.budget_cents, 1)
+
+
+def prune(effects: Effects, chosen: Ints) -> Ints:
+    """The selection without candidates whose removal makes the objective no worse."""
+    kept = list(np.sort(chosen))
+    value = objective(effects, np.array(kept, dtype=np.int64))
+    while kept:
+        trials = [
+            objective(effects, np.array(kept[:i] + kept[i + 1 :], dtype=np.int64))
+            for i in range(len(kept))
+        ]
+        best = int(np.argmin(trials))
+        if trials[best] > value + 1e-12:
+            break
+        value = min(value, trials[best])
+        del kept[best]
+    return np.array(kept, dtype=np.int64)
+
+
+def _start(effects: Effects, program: Matrices, chosen: Ints) -> Floats:
+    """Columns to begin from: the candidates of a selection and the packs they need."""
+    values = {f"x[{c}]": 1.0 for c in chosen}
+    values |= {f"n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
+    return np.array([values.get(n, 0.0 if n[0] in "xn" else math.nan) for n in program.names])
+
+
+def _chosen(effects: Effects, program: Matrices, z: Floats) -> Ints:
+    """Candidate indices that the solver set to one."""
+    picked = [name for name, value in zip(program.names, z, strict=True) if value > 0.5]
+    return np.array([int(n[2:-1]) for n in picked if n.startswith("x[")], dtype=np.int64)

@@ -1,0 +1,185 @@
+"""The mixed-integer program of a plan, as a Pyomo model; the only file that imports Pyomo.
+
+Symbols: x_c = 1 where candidate c is placed; n_p packs of product p bought; q_k linear quantity
+of criterion k; e_k its excess beyond the limit, in units of the limit.
+
+    minimise   sum_k w_k e_k + TIE * (cost / budget)
+
+Each `define_*` function adds one family of constraints; FAMILIES lists them. `cost` is in cents.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pyomo.environ as pyo
+from numpy.typing import NDArray
+from pyomo.core.expr.numeric_expr import LinearExpression
+from pyomo.repn.plugins.standard_form import LinearStandardFormCompiler
+from scipy import sparse
+
+from optimizer.placement.effects import Effects
+from optimizer.room.geometry import Floats
+
+TIE = 1e-3  # what the whole budget is worth in units of the score: decides among equals only
+ROUNDING = 1e-12  # coefficients below this are left out
+
+
+@dataclass(frozen=True)
+class Matrices:
+    """minimise cost @ z + offset with row_low <= A z <= row_high, low <= z <= high; z (N,).
+
+    `integer` (N,) marks whole-number columns; the first C columns are the candidates.
+    """
+
+    cost: Floats
+    offset: float
+    A: sparse.csc_matrix
+    row_low: Floats
+    row_high: Floats
+    low: Floats
+    high: Floats
+    integer: NDArray[np.bool_]
+    names: tuple[str, ...]
+
+
+def build_program(effects: Effects) -> pyo.ConcreteModel:
+    """The model of a plan, constraint family by family."""
+    model = pyo.ConcreteModel()
+    define_variables(model, effects)
+    define_objective(model, effects)
+    for define in FAMILIES.values():
+        define(model, effects)
+    return model
+
+
+def define_variables(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """x_c in {0, 1}; n_p whole, at most what the budget buys; q_k free; e_k >= 0."""
+    criteria = range(len(effects.base))
+    most = [_most_packs(effects, p) for p in range(len(effects.pack))]
+    model.x = pyo.Var(range(effects.count), domain=pyo.Binary)
+    model.n = pyo.Var(
+        range(len(effects.pack)),
+        domain=pyo.NonNegativeIntegers,
+        bounds=lambda _, p: (0, most[p]),
+    )
+    model.q = pyo.Var(criteria)
+    model.e = pyo.Var(criteria, domain=pyo.NonNegativeReals)
+
+
+def _most_packs(effects: Effects, product: int) -> int:
+    usable = int(effects.pieces[effects.product == product].sum())
+    useful = -(-usable // int(effects.pack[product]))
+    price = int(effects.price_cents[product])
+    return min(useful, effects.budget_cents // price) if price > 0 else useful
+
+
+def define_objective(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """Weighted excess, then money: sum_k w_k e_k + TIE * sum_p price_p n_p / budget."""
+    weights = effects.criteria.weights
+    scale = TIE / max(effects.budget_cents, 1)
+    coefs = [*weights.tolist(), *(scale * effects.price_cents).tolist()]
+    model.score = pyo.Objective(expr=_linear(coefs, [*model.e.values(), *model.n.values()]))
+
+
+def define_quantity(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """q_k = base_k + sum_c change_kc x_c. A row that counts for nothing is left free."""
+
+    def rule(_: pyo.ConcreteModel, k: int) -> object:
+        if effects.criteria.weights[k] <= 0:
+            return pyo.Constraint.Skip
+        places = np.flatnonzero(np.abs(effects.change[k]) > ROUNDING)
+        coefs = [-1.0, *effects.change[k, places].tolist()]
+        return _linear(coefs, [model.q[k], *(model.x[c] for c in places)]) == -effects.base[k]
+
+    model.quantity = pyo.Constraint(range(len(effects.base)), rule=rule)
+
+
+def define_excess(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """e_k >= slope_kt q_k + intercept_kt, tangents to the convex excess over its reach.
+
+    Does nothing for a row of weight zero.
+    """
+    model.excess = pyo.ConstraintList()
+    reach_low, reach_high = reachable(effects)
+    for k, weight in enumerate(effects.criteria.weights):
+        if weight <= 0:
+            continue
+        for slope, intercept in effects.criteria.tangents(k, reach_low[k], reach_high[k]):
+            model.excess.add(_linear([1.0, -slope], [model.e[k], model.q[k]]) >= intercept)
+
+
+def reachable(effects: Effects) -> tuple[Floats, Floats]:
+    """Least and greatest quantity (K,) that any selection could reach, overlaps ignored."""
+    low = effects.base + np.minimum(effects.change, 0.0).sum(axis=1)
+    high = effects.base + np.maximum(effects.change, 0.0).sum(axis=1)
+    return low, high
+
+
+def define_cover(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """sum of x_c over the candidates that cover a cell <= 1. Does nothing without overlaps."""
+    model.cover = pyo.Constraint(
+        range(len(effects.cover)),
+        rule=lambda _, j: (
+            _linear([1.0] * len(effects.cover[j]), [model.x[c] for c in effects.cover[j]]) <= 1
+        ),
+    )
+
+
+def define_packs(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """sum_c pieces_c x_c <= owned_p + pack_p n_p for each product that has candidates."""
+
+    def rule(_: pyo.ConcreteModel, p: int) -> object:
+        places = np.flatnonzero(effects.product == p)
+        if not len(places):
+            return pyo.Constraint.Skip
+        coefs = [*effects.pieces[places].astype(float).tolist(), -float(effects.pack[p])]
+        variables = [*(model.x[c] for c in places), model.n[p]]
+        return _linear(coefs, variables) <= float(effects.owned[p])
+
+    model.packs = pyo.Constraint(range(len(effects.pack)), rule=rule)
+
+
+def define_budget(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """sum_p price_p n_p <= budget, in cents."""
+    prices = effects.price_cents.astype(float).tolist()
+    model.budget = pyo.Constraint(
+        expr=_linear(prices, list(model.n.values())) <= float(effects.budget_cents)
+    )
+
+
+FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
+    "quantity": define_quantity,
+    "excess": define_excess,
+    "cover": define_cover,
+    "packs": define_packs,
+    "budget": define_budget,
+}
+
+
+def matrices(model: pyo.ConcreteModel) -> Matrices:
+    """The model's arrays, candidates first, as the solver wants them."""
+    form = LinearStandardFormCompiler().write(model, mixed_form=True, set_sense=pyo.minimize)
+    columns = list(form.columns)
+    place = {id(v): i for i, v in enumerate(columns)}
+    ordered = [v for v in model.x.values() if id(v) in place]
+    first = [place[id(v)] for v in ordered]
+    order = first + sorted(set(range(len(columns))) - set(first))
+    chosen = [columns[i] for i in order]
+    kinds = np.array([row.bound_type for row in form.rows])
+    rhs = np.asarray(form.rhs, dtype=float)
+    return Matrices(
+        cost=np.asarray(form.c.todense()).ravel()[order],
+        offset=float(np.asarray(form.c_offset).ravel()[0]),
+        A=form.A.tocsc()[:, order],
+        row_low=np.where(kinds <= 0, rhs, -np.inf),
+        row_high=np.where(kinds >= 0, rhs, np.inf),
+        low=np.array([-np.inf if v.lb is None else float(v.lb) for v in chosen]),
+        high=np.array([np.inf if v.ub is None else float(v.ub) for v in chosen]),
+        integer=np.array([v.is_integer() or v.is_binary() for v in chosen]),
+        names=tuple(v.name for v in chosen),
+    )
+
+
+def _linear(coefs: list[float], variables: list[object]) -> LinearExpression:
+    return LinearExpression(constant=0.0, linear_coefs=coefs, linear_vars=variables)

@@ -1,0 +1,110 @@
+"""HiGHS at work on a program's matrices; the only file that imports it."""
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import highspy
+import numpy as np
+
+from optimizer.placement.program import Matrices
+from optimizer.room.geometry import Floats
+
+ABSOLUTE_GAP = 1e-6
+INTEGRAL = 0.5
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a running solve stands: seconds so far, best objective, proven bound (may be inf)."""
+
+    seconds: float
+    objective: float
+    bound: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the solver found: `status` optimal, feasible or infeasible; `z` the columns or None."""
+
+    status: str
+    z: Floats | None
+    objective: float
+    bound: float
+    seconds: float
+
+
+def solve(
+    program: Matrices,
+    gap: float,
+    time_limit: float,
+    start: Floats | None = None,
+    report: Callable[[Progress], None] | None = None,
+    threads: int = 0,
+) -> Answer:
+    """Best columns within a relative gap or a time limit in seconds.
+
+    `start` (N,) are columns to begin from (nan = unknown). At the time limit the best plan found
+    is returned with its bound and status "feasible".
+    """
+    began = time.monotonic()
+    highs = highspy.Highs()
+    for option, value in {
+        "output_flag": False,
+        "mip_rel_gap": gap,
+        "mip_abs_gap": ABSOLUTE_GAP,
+        "time_limit": max(time_limit, 0.0),
+        "random_seed": 0,
+        "threads": threads,
+    }.items():
+        highs.setOptionValue(option, value)
+    highs.passModel(_model(program))
+    if start is not None:
+        known = np.flatnonzero(~np.isnan(start)).astype(np.int32)
+        highs.setSolution(len(known), known, start[known])
+    if report is not None:
+        _subscribe(highs, report)
+    highs.run()
+    return _answer(highs, gap, time.monotonic() - began)
+
+
+def _model(program: Matrices) -> Any:
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(program.cost), len(program.row_low)
+    model.col_cost_, model.offset_ = program.cost, program.offset
+    model.col_lower_, model.col_upper_ = program.low, program.high
+    model.row_lower_, model.row_upper_ = program.row_low, program.row_high
+    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    model.a_matrix_.start_ = program.A.indptr
+    model.a_matrix_.index_ = program.A.indices
+    model.a_matrix_.value_ = program.A.data
+    kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
+    model.integrality_ = [kinds[int(whole)] for whole in program.integer]
+    return model
+
+
+def _subscribe(highs: Any, report: Callable[[Progress], None]) -> None:
+    def tell(event: Any) -> None:
+        out = event.data_out
+        report(Progress(out.running_time, out.mip_primal_bound, out.mip_dual_bound))
+
+    highs.cbMipLogging.subscribe(tell)
+
+
+def _answer(highs: Any, gap: float, seconds: float) -> Answer:
+    status = highs.getModelStatus()
+    info = highs.getInfo()
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    if not found:
+        stopped = status in (
+            highspy.HighsModelStatus.kInfeasible,
+            highspy.HighsModelStatus.kUnboundedOrInfeasible,
+        )
+        bound = math.inf if stopped else -math.inf
+        return Answer("infeasible" if stopped else "feasible", None, math.inf, bound, seconds)
+    z = np.array(highs.getSolution().col_value)
+    objective, bound = float(info.objective_function_value), float(info.mip_dual_bound)
+    proven = status == highspy.HighsModelStatus.kOptimal
+    return Answer("optimal" if proven else "feasible", z, objective, bound, seconds)

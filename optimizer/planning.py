@@ -1,0 +1,132 @@
+"""From a project to a plan: candidates, effects, the proven selection, and the score card."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.acoustics.early_criteria import EarlyFamily
+from optimizer.placement.candidates import Candidate, find_candidates
+from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.pieces import Piece, mirrored_piece
+from optimizer.placement.plan import Report, select
+from optimizer.project import Project, load_project
+from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.scorecard import reasons, score_card
+from optimizer.results.shopping import shopping_list
+from optimizer.room.geometry import DIGITS, Floats
+from optimizer.room.model import Room
+
+__all__ = ["Decision", "Plan", "build_decision", "load_project", "make_plan"]
+
+DEFAULT_GAP = 0.01
+DEFAULT_TIME_LIMIT = 60.0
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A project's decision as arrays, in the handedness in which it is solved."""
+
+    project: Project
+    flipped: bool  # True when left and right are exchanged against the person's room
+    candidates: tuple[Candidate, ...]
+    effects: Effects
+
+
+def build_decision(project: Project) -> Decision:
+    """Candidates and effects of a project.
+
+    A room and its mirror image are solved in one and the same handedness, so that the plan of
+    the mirrored room is the mirrored plan whatever the gap.
+    """
+    image = project.mirrored()
+    flipped = signature(image.room) < signature(project.room)
+    solved = image if flipped else project
+    products = solved.usable_products
+    limits = solved.scenario.limits
+    found = find_candidates(solved.room, products, limits, bounce_points(solved))
+    effects = effects_table(
+        solved.room, solved.scene, solved.criteria, found, products, project.budget_cents
+    )
+    return Decision(solved, flipped, found, effects)
+
+
+def make_plan(
+    project: Project,
+    gap: float = DEFAULT_GAP,
+    time_limit: float = DEFAULT_TIME_LIMIT,
+    report: Report | None = None,
+) -> Plan:
+    """The best plan for a project within its budget, to a relative gap or a time limit in s."""
+    decision = build_decision(project)
+    selection = select(decision.effects, gap, time_limit, report)
+    chosen = [decision.candidates[c].pieces for c in selection.chosen]
+    if decision.flipped:
+        room, image = decision.project.room, project.room
+        chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
+    groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
+    return Plan(
+        project=project,
+        selection=selection,
+        candidates=len(decision.candidates),
+        pairs=sum(c.is_pair for c in decision.candidates),
+        pieces=_numbered(project, groups),
+        card=score_card(
+            project.room, project.scene, project.criteria, [p for g in groups for p in g]
+        ),
+        shopping=shopping_list([p for g in groups for p in g], project.products),
+    )
+
+
+def bounce_points(project: Project) -> dict[str, Floats]:
+    """Points (N, 2) of each surface where early reflections above their limit bounce."""
+    points: dict[str, list[Floats]] = {}
+    for family in project.criteria.families:
+        if isinstance(family, EarlyFamily):
+            over = family.excess(family.quantities(project.scene)) > 0
+            for s, r, p in family.index[over]:
+                if p < len(project.room.surfaces):
+                    surface = project.room.surfaces[p]
+                    uv = surface.plane.to_uv(family.paths.bounce[s, r, p])
+                    points.setdefault(surface.name, []).append(uv)
+    return {name: np.unique(np.round(uv, DIGITS), axis=0) for name, uv in points.items()}
+
+
+def signature(room: Room) -> tuple[object, ...]:
+    """A sortable description of a room's geometry and materials."""
+    surfaces = [
+        (s.name, s.material.id, s.plane.origin.tolist(), s.plane.polygon.tolist(),
+         [(a.kind, a.material.id, a.rect) for a in s.areas])
+        for s in room.surfaces
+    ]  # fmt: skip
+    furniture = sorted((f.kind, f.material.id, f.box.tolist()) for f in room.furniture)
+    points = [[s.at.tolist(), s.aim.tolist()] for s in room.speakers]
+    points += [[s.at.tolist(), [s.weight]] for s in room.seats]
+    clear = sorted(b.box.tolist() for b in room.keep_clear)
+    return surfaces, furniture, points, clear  # type: ignore[return-value]  # lists compare alike
+
+
+def _left_first(pieces: tuple[Piece, ...]) -> list[Piece]:
+    return sorted(pieces, key=lambda p: float(p.box[:, 1].mean()))
+
+
+def _in_order(project: Project, groups: list[list[Piece]]) -> list[list[Piece]]:
+    """Groups in the order of the price list, then around the room."""
+    place = {product.id: i for i, product in enumerate(project.products)}
+    walls = {surface.name: i for i, surface in enumerate(project.room.surfaces)}
+    return sorted(
+        groups,
+        key=lambda g: (place[g[0].product.id], walls[g[0].rects[0][0]], g[0].rect),
+    )
+
+
+def _numbered(project: Project, groups: list[list[Piece]]) -> tuple[PlannedPiece, ...]:
+    why = reasons(project.room, project.scene, project.criteria, groups)
+    numbered: list[PlannedPiece] = []
+    for group, reason in zip(groups, why, strict=True):
+        ids = [str(len(numbered) + 1 + i) for i in range(len(group))]
+        twins = ids[::-1] if len(group) == 2 else [None]
+        numbered += [
+            PlannedPiece(i, piece, twin, reason)
+            for i, piece, twin in zip(ids, group, twins, strict=True)
+        ]
+    return tuple(numbered)

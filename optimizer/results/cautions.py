@@ -1,0 +1,70 @@
+"""The usual cautions, chosen by what a plan asks a person to do. They replace no rule and no trade.
+
+Figures: sprinklers 29 CFR 1910.159(c)(10); fire classes EN 13501-1; the rest common practice.
+"""
+
+from collections.abc import Sequence
+
+from optimizer.placement.catalogue import NOT_STATED
+from optimizer.placement.pieces import Piece
+
+ALWAYS = (
+    "This plan does not check structure, wiring or fire rules. Local codes, the landlord and "
+    "licensed trades decide.",
+    "Look for cables and pipes before drilling anywhere.",
+    "Keep exits, escape routes, extinguishers, vents, heaters, lights and smoke or heat detectors "
+    "clear; do not cover them.",
+)
+DRILLING = (
+    "In a building from before 2000, textured coatings, insulating boards, ceiling and floor tiles "
+    "may hold asbestos: do not drill, sand or remove them until a laboratory has tested a sample; "
+    "leave sound material alone and use a licensed contractor."
+)
+OVERHEAD = (
+    "Overhead pieces: fix into structure (joists or slab) with rated anchors, at least two "
+    "independent points per piece and a secondary safety line on each; allow several times the "
+    "weight. Ask a licensed person when in doubt. Never work overhead alone.",
+    "Keep at least 46 cm (18 in) clear below sprinklers over the whole room; a hung panel may "
+    "obstruct them: ask the fire authority.",
+    "Burning droplets matter most overhead: ask the supplier for the reaction-to-fire class.",
+)
+FIBRES = (
+    "Mineral fibre: wrap panels fully. When cutting or filling wear gloves, long sleeves, eye "
+    "protection and a dust mask, ventilate, and vacuum instead of sweeping."
+)
+
+
+def cautions(pieces: Sequence[Piece]) -> list[str]:
+    """Cautions that apply to these pieces, most general first."""
+    if not pieces:
+        return [ALWAYS[0]]
+    texts = list(ALWAYS)
+    mountings = {piece.mounting for piece in pieces}
+    if mountings & {"wall", "ceiling", "window"}:
+        texts.append(DRILLING)
+    if "ceiling" in mountings:
+        texts += OVERHEAD
+        texts += _overhead_weights(pieces)
+    if any(_fibrous(piece) for piece in pieces):
+        texts.append(FIBRES)
+    unstated = sorted({p.product.name for p in pieces if p.product.fire_class == NOT_STATED})
+    if unstated:
+        names = ", ".join(unstated)
+        texts.append(f"Reaction to fire is not stated for: {names}. Ask before you buy.")
+    return texts
+
+
+def _overhead_weights(pieces: Sequence[Piece]) -> list[str]:
+    overhead = {p.product.id: p.product for p in pieces if p.mounting == "ceiling"}
+    return [
+        f"{product.name}: {product.weight_kg:g} kg each."
+        if product.weight_kg is not None
+        else f"{product.name}: weight not stated; weigh it before you choose fixings."
+        for product in overhead.values()
+    ]
+
+
+def _fibrous(piece: Piece) -> bool:
+    material = piece.product.fittings[piece.fitting].material
+    text = f"{material.id} {material.name}".lower()
+    return any(word in text for word in ("wool", "fibre", "corner_fill", "screen"))

@@ -1,0 +1,37 @@
+"""A plan as results see it: numbered pieces, score card, shopping list."""
+
+from dataclasses import dataclass
+
+from optimizer.placement.pieces import Piece
+from optimizer.placement.plan import Selection
+from optimizer.project import Project
+from optimizer.results.scorecard import ScoreCard
+from optimizer.results.shopping import ShoppingLine, total_cents
+
+
+@dataclass(frozen=True)
+class PlannedPiece:
+    """One piece of a plan: its number, the number of its mirror image, and why it is there."""
+
+    id: str
+    piece: Piece
+    pair: str | None
+    why: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan for a project: what to buy, where it goes, what it does, how good it is proven."""
+
+    project: Project
+    selection: Selection
+    candidates: int
+    pairs: int
+    pieces: tuple[PlannedPiece, ...]
+    card: ScoreCard
+    shopping: tuple[ShoppingLine, ...]
+
+    @property
+    def cost_cents(self) -> int:
+        """Price of the shopping list in cents."""
+        return total_cents(self.shopping)

@@ -1,0 +1,104 @@
+"""report.md: the plan as a person reads it."""
+
+from optimizer.placement.pieces import Piece
+from optimizer.results import tellings as tell
+from optimizer.results.cautions import cautions
+from optimizer.results.model import Plan
+from optimizer.results.scorecard import treated
+from optimizer.results.shopping import money
+from optimizer.results.tables import markdown_table
+
+
+def report_markdown(plan: Plan, units: str = "m") -> str:
+    """The whole report as Markdown."""
+    pieces = [p.piece for p in plan.pieces]
+    sections = [
+        _title(plan),
+        _summary(plan),
+        "## Shopping list\n\n" + _shopping(plan),
+        "## Where each piece goes\n\n" + _places(plan, units),
+        "## Score card\n\n" + _score(plan),
+        "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
+        "## How sure this is\n\n" + _limits(plan),
+        "## Cautions\n\n" + tell.wrapped(cautions(pieces)),
+    ]
+    return "\n\n".join(sections) + "\n"
+
+
+def _title(plan: Plan) -> str:
+    scenario = plan.project.scenario
+    note = f"\n\n{scenario.note}" if scenario.note else ""
+    return f"# Treatment plan: {scenario.title}{note}"
+
+
+def _summary(plan: Plan) -> str:
+    scenario, card = plan.project.scenario, plan.card
+    currency = scenario.budget.currency
+    counted = [row for row in card.rows if row.weight > 0]
+    before = sum(not row.ok_before for row in counted)
+    after = sum(not row.ok_after for row in counted)
+    mended = sum(row.verdict == "now met" for row in counted)
+    better = sum(row.verdict == "better" for row in counted)
+    cost = money(plan.cost_cents, currency)
+    budget = money(plan.project.budget_cents, currency)
+    return (
+        f"Buy {len(plan.pieces)} pieces for {cost} of {budget}. Of {len(counted)} criteria, "
+        f"{before} fail now and {after} fail with the plan: {mended} mended, {better} of the rest "
+        f"better. Weighted excess over the limits: {card.score_before:.3f} before, "
+        f"{card.score_after:.3f} after (0 = all met).\n\n{tell.proof_in_words(plan)}"
+    )
+
+
+def _shopping(plan: Plan) -> str:
+    if not plan.shopping:
+        return "Nothing to buy."
+    rows = tell.shopping_rows(plan)
+    total = money(plan.cost_cents, plan.project.scenario.budget.currency)
+    rows.append(["total", "", "", "", "", "", total])
+    return markdown_table(tell.SHOPPING_HEADER, rows, tell.SHOPPING_RIGHT)
+
+
+def _places(plan: Plan, units: str) -> str:
+    if not plan.pieces:
+        return "No piece: the room stays as it is."
+    intro = (
+        "Face the front wall (the one behind the loudspeakers); left and right are as you then "
+        "see them. Distances are to the nearest edges of the piece.\n\n"
+    )
+    return intro + markdown_table(tell.PIECES_HEADER, tell.piece_rows(plan, units))
+
+
+def _score(plan: Plan) -> str:
+    return markdown_table(tell.SCORE_HEADER, tell.score_rows(plan.card), tell.SCORE_RIGHT)
+
+
+def _formulas(plan: Plan, pieces: list[Piece]) -> str:
+    scene = plan.project.scene
+    after = treated(plan.project.room, scene, pieces)
+    header, right = tell.decay_header(), tuple(range(1, 9))
+    return (
+        "The score card uses Norris-Eyring. Where the formulas part, treatment is uneven and none "
+        "of them is sure.\n\nNow:\n\n"
+        + markdown_table(header, tell.decay_rows(scene), right)
+        + "\n\nWith the plan:\n\n"
+        + markdown_table(header, tell.decay_rows(after), right)
+    )
+
+
+def _limits(plan: Plan) -> str:
+    before, after = tell.schroeder_of(plan.card, plan.project.room.volume)
+    return tell.wrapped(
+        [
+            f"Below the Schroeder frequency ({before:.0f} Hz now, {after:.0f} Hz with the plan) "
+            "single room modes rule and a decay formula says little: read the bands below it as a "
+            "direction, not a figure.",
+            "Absorption coefficients differ between laboratories by about 20 % of the value at "
+            "125 Hz, 10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. "
+            "63 Hz values are mostly extrapolated.",
+            "Reflections: first order only, random-incidence coefficients in place of the exact "
+            "specular loss, a general two-way loudspeaker.",
+            "The decay mask comes from standards for larger listening rooms (BS.1116-3, "
+            "EBU Tech 3276); a small room that reaches it is a very good one.",
+            "Limits of the side and pair balance are this tool's own; no standard gives one.",
+        ]
+    )

@@ -1,0 +1,177 @@
+"""A room file read as a whole: sections validated one by one so that every fault is told."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from optimizer.faults import Fault, ScenarioError
+from optimizer.room.reading import nearest, read_toml, validate
+from optimizer.room.schema import (
+    AreaSection,
+    BudgetSection,
+    FurnitureSection,
+    LimitsSection,
+    LoudspeakerSection,
+    RoomSection,
+    SeatSection,
+    Section,
+    SpeakerSection,
+    TargetsSection,
+    WeightsSection,
+)
+
+_SectionT = TypeVar("_SectionT", bound=Section)
+_TOP_KEYS = (
+    "title", "note", "materials", "room", "surfaces", "areas", "furniture", "speakers",
+    "loudspeaker", "seats", "targets", "budget", "limits", "weights",
+)  # fmt: skip
+_LONGEST_LIST = 200
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """Everything the room file says, in SI units, before any geometry is built."""
+
+    path: Path
+    title: str
+    note: str
+    materials: str
+    room: RoomSection
+    surfaces: dict[str, str]
+    areas: tuple[AreaSection, ...]
+    furniture: tuple[FurnitureSection, ...]
+    speakers: tuple[SpeakerSection, ...]
+    loudspeaker: LoudspeakerSection
+    seats: tuple[SeatSection, ...]
+    targets: TargetsSection
+    budget: BudgetSection
+    limits: LimitsSection
+    weights: WeightsSection
+
+    @property
+    def file(self) -> str:
+        """The room file's name as faults quote it."""
+        return str(self.path)
+
+    @property
+    def catalogue_path(self) -> Path:
+        """The price list, looked for beside the room file."""
+        return self.path.parent / self.budget.catalogue
+
+    @property
+    def materials_path(self) -> Path | None:
+        """The person's own material rows, looked for beside the room file, or None."""
+        return self.path.parent / self.materials if self.materials else None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A scenario that may be partial (sections at fault left out), and the faults found so far."""
+
+    scenario: Scenario | None
+    faults: tuple[Fault, ...]
+
+
+def read_scenario(path: Path) -> Reading:
+    """Read a room file (TOML); ScenarioError only when the file cannot be read at all."""
+    data = read_toml(path)
+    faults: list[Fault] = []
+    file = str(path)
+    faults.extend(
+        Fault(file, key, value, f"unknown key; {nearest(key, _TOP_KEYS)}")
+        for key, value in data.items()
+        if key not in _TOP_KEYS
+    )
+    room = _table(RoomSection, data, "room", file, faults, required=True)
+    budget = _table(BudgetSection, data, "budget", file, faults, required=True)
+    areas = _list(AreaSection, data, "areas", file, faults)
+    furniture = _list(FurnitureSection, data, "furniture", file, faults)
+    speakers = _list(SpeakerSection, data, "speakers", file, faults)
+    seats = _list(SeatSection, data, "seats", file, faults)
+    surfaces = _surfaces(data, file, faults)
+    loudspeaker = _table(LoudspeakerSection, data, "loudspeaker", file, faults)
+    targets = _table(TargetsSection, data, "targets", file, faults)
+    limits = _table(LimitsSection, data, "limits", file, faults)
+    weights = _table(WeightsSection, data, "weights", file, faults)
+    texts = {key: _string(data, key, file, faults) for key in ("title", "note", "materials")}
+    if room is None or budget is None:
+        return Reading(None, tuple(faults))
+    scenario = Scenario(
+        path=path,
+        title=texts["title"] or path.stem.replace("_", " "),
+        note=texts["note"],
+        materials=texts["materials"],
+        room=room,
+        surfaces=surfaces,
+        areas=areas,
+        furniture=furniture,
+        speakers=speakers,
+        loudspeaker=loudspeaker or LoudspeakerSection(),
+        seats=seats,
+        targets=targets or TargetsSection(),
+        budget=budget,
+        limits=limits or LimitsSection(),
+        weights=weights or WeightsSection(),
+    )
+    return Reading(scenario, tuple(faults))
+
+
+def _table(
+    model: type[_SectionT],
+    data: dict[str, Any],
+    key: str,
+    file: str,
+    faults: list[Fault],
+    required: bool = False,
+) -> _SectionT | None:
+    if key in data:
+        return validate(model, data[key], file, key, faults)
+    if required:
+        faults.append(Fault(file, key, None, f"section [{key}] is missing; add it"))
+        return None
+    return model()
+
+
+def _list(
+    model: type[_SectionT], data: dict[str, Any], key: str, file: str, faults: list[Fault]
+) -> tuple[_SectionT, ...]:
+    items = data.get(key, [])
+    if not isinstance(items, list):
+        faults.append(Fault(file, key, items, f"write each one as its own [[{key}]] table"))
+        return ()
+    if len(items) > _LONGEST_LIST:
+        remedy = f"{len(items)} entries; at most {_LONGEST_LIST} are read"
+        faults.append(Fault(file, key, None, remedy))
+        return ()
+    read = (validate(model, item, file, f"{key}[{i}]", faults) for i, item in enumerate(items))
+    return tuple(item for item in read if item is not None)
+
+
+def _surfaces(data: dict[str, Any], file: str, faults: list[Fault]) -> dict[str, str]:
+    table = data.get("surfaces")
+    if not isinstance(table, dict):
+        remedy = "give a material for each surface in a [surfaces] table"
+        faults.append(Fault(file, "surfaces", table, remedy))
+        return {}
+    good: dict[str, str] = {}
+    for name, material in table.items():
+        if isinstance(material, str):
+            good[name] = material
+        else:
+            remedy = "name a material of the table (see `treatment materials`)"
+            faults.append(Fault(file, f"surfaces.{name}", material, remedy))
+    return good
+
+
+def _string(data: dict[str, Any], key: str, file: str, faults: list[Fault]) -> str:
+    value = data.get(key, "")
+    if not isinstance(value, str) or len(value) > 2000:
+        faults.append(Fault(file, key, value, "write a text of at most 2000 characters"))
+        return ""
+    return value
+
+
+def raise_if_any(faults: list[Fault]) -> None:
+    """ScenarioError when there are faults; nothing otherwise."""
+    if faults:
+        raise ScenarioError(faults)

@@ -1,0 +1,169 @@
+"""The room file's sections as closed, frozen models: lengths in metres once read.
+
+Every model refuses unknown keys. Checks that need more than one section (a speaker outside the
+room, two windows that overlap) are in checks.py.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr
+
+from optimizer.bands import N_BANDS
+from optimizer.units import parse_length
+
+Length = Annotated[float, BeforeValidator(parse_length)]
+Size = Annotated[float, BeforeValidator(parse_length), Field(gt=0)]
+NonNegativeLength = Annotated[float, BeforeValidator(parse_length), Field(ge=0)]
+Point = tuple[Length, Length, Length]
+Box3 = tuple[Size, Size, Size]
+Share = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+AreaKind = Literal[
+    "window", "door", "closet", "opening", "vent", "heater", "detector", "switch",
+    "rug", "curtain", "finish",
+]  # fmt: skip
+FurnitureKind = Literal[
+    "sofa", "armchair", "desk", "table", "bookcase", "cabinet", "bed", "chair", "person",
+    "rack", "other",
+]  # fmt: skip
+Mounting = Literal["wall", "ceiling", "corner", "floor", "window", "stand"]
+
+
+class Section(BaseModel):
+    """Base of every section: unknown keys refused, values frozen, NaN and infinity refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    _key: str = PrivateAttr(default="")
+
+    @property
+    def key(self) -> str:
+        """Where the section stands in its file ("areas[2]"), for faults found later."""
+        return self._key
+
+    def at_key(self, key: str) -> Self:
+        """The same section, knowing where it stands in its file."""
+        self._key = key
+        return self
+
+
+class PlaneSection(Section):
+    """One flat surface given by its corners, in order around it."""
+
+    name: Name
+    corners: Annotated[tuple[Point, ...], Field(min_length=3, max_length=40)]
+
+
+class RoomSection(Section):
+    """The room: a box by its three sizes, or any closed shape by its planes."""
+
+    length: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=30)] | None = None
+    width: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=30)] | None = None
+    height: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=12)] | None = None
+    planes: tuple[PlaneSection, ...] = ()
+    temperature_c: Annotated[float, Field(ge=-10, le=45)] = 20.0
+    humidity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
+    skirting: NonNegativeLength = 0.0
+
+
+class AreaSection(Section):
+    """A rectangle on a surface that differs from the rest of it: window, door, closet, rug...
+
+    `at` is the corner nearest to the surface's origin and `size` the extent, both along the
+    surface: walls are measured along the wall (from the front wall, or from the left wall on the
+    front and back walls) and up from the floor; floor and ceiling from the front and left walls.
+    """
+
+    surface: Name
+    kind: AreaKind
+    material: Name
+    at: tuple[NonNegativeLength, NonNegativeLength]
+    size: tuple[Size, Size]
+    name: Name | None = None
+
+
+class FurnitureSection(Section):
+    """A piece of furniture or a person, as a box: lower front-left corner and three sizes."""
+
+    kind: FurnitureKind
+    at: Point
+    size: Box3
+    material: Name | None = None
+    name: Name | None = None
+
+
+class SpeakerSection(Section):
+    """A loudspeaker: its acoustic centre, and the seat or point it is aimed at."""
+
+    name: Name
+    at: Point
+    aim: Point | None = None
+
+
+class LoudspeakerSection(Section):
+    """What the loudspeakers are like, for how much they radiate to their sides and rear."""
+
+    directivity: Literal["two-way", "all-round"] = "two-way"
+    cabinet_radius: Size = 0.14
+    woofer_radius: Size = 0.07
+    tweeter_radius: Size = 0.0125
+    crossover_hz: Annotated[float, Field(ge=300, le=8000)] = 2500.0
+
+
+class SeatSection(Section):
+    """A listening place: where the ears are. The first seat is the mix position."""
+
+    name: Name
+    at: Point
+    weight: Annotated[float, Field(ge=0, le=10)] | None = None
+
+
+Bands = Annotated[tuple[float, ...], Field(min_length=N_BANDS, max_length=N_BANDS)]
+
+
+class TargetsSection(Section):
+    """What counts as good: the standard mask, or the person's own limits per octave band."""
+
+    decay_low: Bands | None = None
+    decay_high: Bands | None = None
+    early: Literal["controlled", "reflection-free"] = "controlled"
+    side_balance_percent: Annotated[float, Field(gt=0, le=100)] = 10.0
+    pair_balance_percent: Annotated[float, Field(gt=0, le=100)] = 3.0
+
+
+class BudgetSection(Section):
+    """The money: an amount, its currency, and the price list it is spent on."""
+
+    amount: Annotated[float, Field(ge=0, le=1e9)]
+    currency: Annotated[str, Field(min_length=1, max_length=8)] = "EUR"
+    catalogue: Name
+
+
+class KeepClearSection(Section):
+    """A box in the room where no piece may be."""
+
+    at: Point
+    size: Box3
+    name: Name | None = None
+
+
+class LimitsSection(Section):
+    """What the person, the landlord or the rules do not allow."""
+
+    no_mountings: tuple[Mounting, ...] = ()
+    nothing_overhead: bool = False
+    max_depth: Size = 0.30
+    headroom: Size = 2.0
+    fire_class: str | None = None
+    banned_products: tuple[Name, ...] = ()
+    keep_clear: tuple[KeepClearSection, ...] = ()
+    grid: Annotated[float, BeforeValidator(parse_length), Field(ge=0.02, le=1.0)] = 0.30
+
+
+class WeightsSection(Section):
+    """How much each group of criteria counts; 0 leaves a group out of the decision."""
+
+    decay: Share = 1.0
+    early: Share = 1.0
+    side_balance: Share = 0.5
+    pair_balance: Share = 0.5
