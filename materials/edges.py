@@ -17,8 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from materials.bands import BANDS
-from materials.finite import Face, endless_area, group_area, patch_alpha, patch_area
+from materials.finite import PATCH_ANGLES, Face, endless_area, group_area, patch_area
+from materials.incidence import incidence_angles
 from materials.medium import AIR, Complexes, Floats, Medium
+from materials.radiation import radiation_impedance
 
 LAB_SAMPLE = (3.0, 3.6)  # m; 10.8 m2, within the 10-12 m2 of ISO 354
 # Gain to be believed at most: real rooms showed 5-10 % of the added area (common practice).
@@ -139,7 +141,7 @@ def table_face(
 ) -> TableFace:
     """Face whose 3.0 x 3.6 m sample would have the tabulated coefficients, for patch areas.
 
-    The real admittance is found per band on its hard side, up to 0.638; a coefficient beyond
+    The real admittance is found at each mid-band frequency on its hard side, up to 0.638; a coefficient beyond
     what that sample can show (about 0.95 at high, above 1 at low frequencies) is clipped to it.
     The phase of the impedance is unknown to a table, so edge gains from it are rough: a porous
     layer, springy in the bass, gains differently. Raises ValueError below zero.
@@ -148,13 +150,10 @@ def table_face(
     if target.shape != (len(bands),) or np.any(~np.isfinite(target)) or np.any(target < 0.0):
         raise ValueError("one coefficient of zero or above is needed per band")
     grid = np.geomspace(_HARDEST, _SOFTEST, 60)
-    freqs = np.asarray(bands, dtype=np.float64)
-    shown = np.array(
-        [
-            patch_alpha(TableFace(tuple(bands), (b,) * len(bands)), freqs, *LAB_SAMPLE, medium)
-            for b in grid
-        ]
-    )
+    theta, weights = incidence_angles(PATCH_ANGLES)
+    zr = radiation_impedance(np.asarray(bands, dtype=np.float64), *LAB_SAMPLE, theta, medium)
+    reduced = np.abs(1.0 + grid[:, None, None] * zr) ** 2
+    shown = (8.0 * grid[:, None, None] / reduced) @ weights
     rising = np.maximum.accumulate(shown, axis=0)
     betas = [
         float(np.interp(a, np.append(0.0, rising[:, i]), np.append(0.0, grid)))

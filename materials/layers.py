@@ -159,8 +159,8 @@ def face_admittance(
     """Normalised admittance beta = rho c / Zs of the face, shape (freqs, angles).
 
     `layers` run from the room to the rigid wall; `theta` in rad from the normal, 0 <= theta
-    < pi/2. Re(beta) >= 0 but for thin Delany-Bazley layers far below that fit. Raises ValueError on an empty stack or an
-    angle outside the range.
+    < pi/2. Re(beta) >= 0 but for thin Delany-Bazley layers far below that fit. Raises ValueError
+    on an empty stack or an angle outside the range.
     """
     if not layers:
         raise ValueError("a build needs at least one layer")

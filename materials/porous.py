@@ -60,7 +60,8 @@ def characteristic(
 
     Extrapolates outside `fit_range`. Miki is kept passive at every frequency; Delany-Bazley is
     left as printed and gives energy back in thin layers below f/sigma = 0.012 (140 Hz at
-    12 000 Pa s/m2), so it is for comparison only. Raises ValueError for an unknown model, a frequency or a flow resistivity (Pa s/m2) at or below zero.
+    12 000 Pa s/m2), so it is for comparison only. Raises ValueError for an
+    unknown model, a frequency at or below zero or a flow resistivity out of range.
     """
     f = positive_frequencies(freqs)
     check_flow_resistivity(flow_resistivity)

@@ -47,7 +47,8 @@ _SOURCE_COLUMNS = ("key", "citation", "seen", "licence")
 UNITS = ("alpha", "m2")
 STATUSES = ("sourced", "memory", "estimated")
 TWO_FACES = "free-standing"
-_LARGEST_ALPHA = 1.6
+_LARGEST_ALPHA = 1.6  # per face counted
+_LARGEST_AREA = 100.0  # m2 of one item
 
 
 @dataclass(frozen=True)
@@ -135,17 +136,16 @@ class MaterialTable:
     def search(self, words: str) -> list[Material]:
         """Materials in which every word occurs in id, name, category or note, any case.
 
-        Ranked by how many of the words are in the id, then in the name, then by table order.
+        Ranked by how many of the words stand whole in id or name, then by table order.
         """
         wanted = words.lower().split()
-        ranked: list[tuple[int, int, Material]] = []
-        for material in self:
-            id, name = material.id.lower(), material.name.lower()
-            text = f"{id} {name} {material.category.lower()} {material.note.lower()}"
-            if wanted and all(word in text for word in wanted):
-                in_id, in_name = (sum(word in field for word in wanted) for field in (id, name))
-                ranked.append((-in_id, -in_name, material))
-        return [material for _, _, material in sorted(ranked, key=lambda hit: hit[:2])]
+        ranked: list[tuple[int, Material]] = []
+        for material in self if wanted else ():
+            label = f"{material.id.replace('_', ' ')} {material.name}".lower()
+            text = f"{material.id} {label} {material.category} {material.note}".lower()
+            if all(word in text for word in wanted):
+                ranked.append((-len(set(wanted) & set(label.split())), material))
+        return [material for _, material in sorted(ranked, key=lambda hit: hit[0])]
 
     def citation(self, key: str) -> Source:
         """The source of this key; KeyError when there is none."""
@@ -161,7 +161,8 @@ def load_table(extra: Path | None = None) -> MaterialTable:
 
     The user's file has the columns of absorption.csv, of which only id, name, unit and
     a125..a4000 must be there, and may have s63..s8000 or depth_mm for scattering. A row with an
-    id of the packaged table replaces it. Anything may stand as source. MaterialDataError lists
+    id of the packaged table replaces it, and keeps its scattering when it gives none. Anything
+    may stand as source. MaterialDataError lists
     every fault of the file with row and column. The packaged table is read once.
     """
     packaged = _packaged()
@@ -215,52 +216,58 @@ def _laid_over(packaged: MaterialTable, path: Path) -> MaterialTable:
     added: list[Material | None] = []
     reliefs: list[Scattering] = []
     for line in lines:
-        scattering = read_scattering(line)
-        reliefs += [scattering] if scattering else []
-        added.append(_material(line, scattering, line.choice("status", (*STATUSES, "user"), "user")))
+        own_relief = read_scattering(line)
+        reliefs += [own_relief] if own_relief else []
+        relief = own_relief or packaged.scattering.get(line.text("id"))
+        status = line.choice("status", (*STATUSES, "user"), "user")
+        added.append(_material(line, relief, status))
     if faults:
         raise MaterialDataError(faults)
     new = [material for material in added if material is not None]
     known = {source.key for source in packaged.cited()}
     own = {key: Source(key, key, path.name) for m in new for key in m.sources if key not in known}
-    replaced = {material.id for material in new}
-    kept = [row for id, row in packaged.scattering.items() if id not in replaced]
     return MaterialTable(
-        [*packaged, *new], [*packaged.cited(), *own.values()], [*kept, *reliefs]
+        [*packaged, *new],
+        [*packaged.cited(), *own.values()],
+        [*packaged.scattering.values(), *reliefs],
     )
 
 
 def _material(line: Line, scattering: Scattering | None, status: str) -> Material | None:
-    id = line.required("id")
-    unit = line.choice("unit", UNITS)
+    id, name, unit = line.required("id"), line.required("name"), line.choice("unit", UNITS)
     mounting = line.text("mounting")
     faces = 2 if mounting == TWO_FACES else 1
-    highest = _LARGEST_ALPHA * faces if unit == "alpha" else 1e3
+    highest = _LARGEST_ALPHA * faces if unit == "alpha" else _LARGEST_AREA
     given = [line.number(column, 0.0, highest) for column in ABSORPTION_COLUMNS]
     for column in ABSORPTION_COLUMNS[1:-1]:
         line.required(column)
     between = tuple(line.number(column) for column in SPREAD_COLUMNS)
-    if any(value is None for value in given[1:-1]) or unit not in UNITS:
+    thickness, gap, density = (
+        line.number(column) for column in ("thickness_mm", "gap_mm", "density_kg_m3")
+    )
+    n_sources, flagged = line.number("n_sources"), _bands(line)
+    middle = [value for value in given[1:-1] if value is not None]
+    if len(middle) < len(BANDS) - 2 or unit not in UNITS:
         return None
-    absorption, held = _fill_ends([value for value in given[1:-1] if value is not None], given)
+    absorption, held = _fill_ends(middle, given)
     relief = scattering or plain_surface(id)
     return Material(
         id=id,
-        name=line.required("name"),
+        name=name,
         category=line.text("category", "own table"),
         mounting=mounting,
-        thickness_mm=line.number("thickness_mm"),
-        gap_mm=line.number("gap_mm"),
-        density_kg_m3=line.number("density_kg_m3"),
+        thickness_mm=thickness,
+        gap_mm=gap,
+        density_kg_m3=density,
         unit=unit,
         absorption=absorption,
         spread=one_sigma(absorption, between, unit, status == "estimated"),
         between_sources=between,
-        extrapolated=_bands(line) | held,
+        extrapolated=flagged | held,
         scattering=relief.coefficients,
         scattering_status=relief.status,
         sources=line.keys("sources"),
-        n_sources=int(line.number("n_sources") or 0),
+        n_sources=int(n_sources or 0),
         status=status,
         note=line.text("note"),
     )

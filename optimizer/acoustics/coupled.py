@@ -205,7 +205,6 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
 # --- building ---------------------------------------------------------------------------------
 
 
-
 @dataclass(frozen=True)
 class NearWall:
     """Lumped modes of one axis: in-plane orders (N, 2), parity (N,), wavenumber, wall value."""

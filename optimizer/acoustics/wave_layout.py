@@ -38,7 +38,7 @@ class Layout:
 def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
     """Flatten a room with its longest axis innermost; ratio (3,) = (c dt / h)^2."""
     order = np.argsort(room.air.shape, kind="stable")
-    padded = np.pad(room.air.transpose(order), 1)
+    padded = np.ascontiguousarray(np.pad(room.air.transpose(order), 1))
     strides = np.array(padded.strides, dtype=np.int64) // padded.itemsize
     stride = np.empty(3, dtype=np.int64)
     stride[order] = strides

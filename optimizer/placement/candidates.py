@@ -20,6 +20,8 @@ from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
 
+FINEST = 0.30  # m, grid step
+ENOUGH = 6500  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
 CENTRED = 1e-4  # m off the axis that counts as on it
 
@@ -73,21 +75,45 @@ def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tu
 def find_candidates(
     room: Room, products: tuple[Product, ...], limits: LimitsSection, bounces: dict[str, Floats]
 ) -> tuple[Candidate, ...]:
-    """All candidates of allowed products. `bounces`: uv points (N, 2) per surface to centre on."""
+    """All candidates of allowed products. `bounces`: uv points (N, 2) per surface to centre on.
+
+    Without a grid step in the limits the step is FINEST, or coarser where that would give far
+    more than ENOUGH free rectangles.
+    """
     zones = zones_of(room)
-    found: list[Candidate] = []
-    for index, surface in enumerate(room.surfaces):
-        partner = mirror_partner(room, surface)
-        for layout in _layouts(surface, products, limits):
-            anchors = bounces.get(surface.name, np.zeros((0, 2)))
-            rect = _positions(room, surface, layout, limits.grid, anchors)
-            spots = Spots(index, rect, layout.reach)
-            free = rect[_usable(zones, surface, layout, spots, limits)]
-            found += _mirrored(zones, surface, partner, layout, free, limits)
+    step = FINEST if limits.grid is None else limits.grid
+    free = _free_rects(zones, products, limits, bounces, step)
+    count = sum(len(rect) for *_, rect in free)
+    if limits.grid is None and count > ENOUGH:
+        step = round(FINEST * float(np.sqrt(count / ENOUGH)), 2)
+        free = _free_rects(zones, products, limits, bounces, step)
+    found = [
+        candidate
+        for surface, layout, rect in free
+        for candidate in _mirrored(zones, surface, layout, rect, limits)
+    ]
     for item in products:
         if "corner" in item.mountings:
             found += (Candidate(pieces) for pieces in corner_pieces(zones, item))
     return tuple(found)
+
+
+def _free_rects(
+    zones: Zones,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    bounces: dict[str, Floats],
+    grid: float,
+) -> list[tuple[Surface, Layout, Floats]]:
+    """Free rectangles (N, 4) of every product layout on every surface."""
+    found = []
+    for index, surface in enumerate(zones.room.surfaces):
+        for layout in _layouts(surface, products, limits):
+            anchors = bounces.get(surface.name, np.zeros((0, 2)))
+            rect = _positions(zones.room, surface, layout, grid, anchors)
+            spots = Spots(index, rect, layout.reach)
+            found.append((surface, layout, rect[_usable(zones, surface, layout, spots, limits)]))
+    return found
 
 
 def _layouts(
@@ -181,7 +207,6 @@ def _over_window(surface: Surface, rect: Floats) -> Mask:
 def _mirrored(
     zones: Zones,
     surface: Surface,
-    partner: Surface | None,
     layout: Layout,
     free: Floats,
     limits: LimitsSection,
@@ -190,6 +215,7 @@ def _mirrored(
     if not len(free):
         return
     room = zones.room
+    partner = mirror_partner(room, surface)
     if partner is None:
         yield from (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
         return

@@ -16,7 +16,7 @@ from optimizer.placement.candidates import Candidate
 from optimizer.placement.pieces import Piece
 from optimizer.placement.zones import prism_corners
 from optimizer.room.geometry import Floats
-from optimizer.room.model import Room
+from optimizer.room.model import Room, Surface
 
 TOUCH = 1e-6
 Ints = NDArray[np.int64]
@@ -26,10 +26,13 @@ def cover_rows(room: Room, candidates: tuple[Candidate, ...]) -> list[Ints]:
     """Sets of candidate indices of which at most one may be chosen; none contains another."""
     pieces = [p for c in candidates for p in c.pieces]
     owner = np.array([i for i, c in enumerate(candidates) for _ in c.pieces], dtype=np.int64)
+    if not pieces:
+        return []
+    corners = np.stack([_prism(room, piece) for piece in pieces])
     reach = _largest_reach(room, pieces)
     rows: list[Ints] = []
     for surface in room.surfaces:
-        rect, piece = _footprints(room, pieces, surface.name, reach[surface.name])
+        rect, piece = _footprints(surface, pieces, corners, reach[surface.name])
         if len(rect):
             rows += _cells(rect, owner[piece])
     return _maximal(rows, len(candidates))
@@ -43,20 +46,19 @@ def _largest_reach(room: Room, pieces: list[Piece]) -> dict[str, float]:
     return reach
 
 
-def _footprints(room: Room, pieces: list[Piece], name: str, reach: float) -> tuple[Floats, Ints]:
+def _footprints(
+    surface: Surface, pieces: list[Piece], corners: Floats, reach: float
+) -> tuple[Floats, Ints]:
     """Rectangles (M, 4) on a surface that pieces cover or throw a shadow on, and their pieces."""
-    plane = room.surface(name).plane
-    own = [(i, r) for i, p in enumerate(pieces) for n, r in p.rects if n == name]
-    index = [i for i, _ in own]
-    rect = [r for _, r in own]
-    others = [i for i, p in enumerate(pieces) if name not in {n for n, _ in p.rects}]
-    if others:
-        corners = np.stack([_prism(room, pieces[i]) for i in others])
-        near = plane.height_over(corners).min(axis=1) < reach - TOUCH
-        uv = plane.to_uv(corners[near])
-        rect += np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1).tolist()
-        index += np.array(others, dtype=np.int64)[near].tolist()
-    return np.array(rect).reshape(-1, 4), np.array(index, dtype=np.int64)
+    plane = surface.plane
+    own = [(i, r) for i, p in enumerate(pieces) for n, r in p.rects if n == surface.name]
+    others = np.ones(len(pieces), dtype=bool)
+    others[[i for i, _ in own]] = False
+    near = np.flatnonzero(others & (plane.height_over(corners).min(axis=1) < reach - TOUCH))
+    uv = plane.to_uv(corners[near])
+    shadows = np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1)
+    rect = np.concatenate([np.array([r for _, r in own]).reshape(-1, 4), shadows])
+    return rect, np.concatenate([np.array([i for i, _ in own], dtype=np.int64), near])
 
 
 def _prism(room: Room, piece: Piece) -> Floats:
@@ -66,7 +68,7 @@ def _prism(room: Room, piece: Piece) -> Floats:
         return prism_corners(plane, np.array([piece.rect]), piece.reach)[0]
     low, high = piece.box
     choice = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], dtype=bool)
-    return np.where(choice, high, low)
+    return np.asarray(np.where(choice, high, low))
 
 
 def _cells(rect: Floats, owner: Ints) -> list[Ints]:
@@ -75,8 +77,8 @@ def _cells(rect: Floats, owner: Ints) -> list[Ints]:
     over_u = (rect[:, 0] <= u[:, None] + TOUCH) & (u[:, None] < rect[:, 2] - TOUCH)
     over_v = (rect[:, 1] <= v[:, None] + TOUCH) & (v[:, None] < rect[:, 3] - TOUCH)
     both = (over_u[:, None, :] & over_v[None, :, :]).reshape(-1, len(rect))
-    both = np.unique(both, axis=0)
-    rows = (np.unique(owner[row]) for row in both)
+    packed = {np.packbits(row).tobytes(): i for i, row in enumerate(both)}
+    rows = (np.unique(owner[both[i]]) for i in packed.values())
     return [row for row in rows if len(row) > 1]
 
 

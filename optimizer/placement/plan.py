@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.program import TIE, Matrices, build_program, matrices
-from optimizer.placement.solver import Progress, solve
+from optimizer.placement.solver import NEGLIGIBLE, Progress, solve
 from optimizer.room.geometry import Floats
 
 Ints = NDArray[np.int64]
@@ -23,7 +23,8 @@ class Selection:
     """A selection of candidates and how good it is proven to be.
 
     `objective` is recomputed from the selection with the exact criteria (the program's tangents
-    never overstate it), `bound` is proven by the solver, `gap` = (objective - bound) / objective.
+    never overstate it), `bound` is proven by the solver, `gap` = (objective - bound) / objective,
+    where an objective below 0.01 (next to nothing left to mend) counts as 0.01.
     """
 
     status: str
@@ -58,7 +59,7 @@ def select(
     best = min((prune(effects, o) for o in options), key=lambda o: objective(effects, o))
     value = objective(effects, best)
     bound = min(max(answer.bound, 0.0), value)
-    reached = (value - bound) / value if value > 1e-9 else 0.0
+    reached = (value - bound) / max(value, NEGLIGIBLE)
     status = "optimal" if reached <= gap + 1e-9 else "feasible"
     return Selection(status, best, value, bound, reached, time.monotonic() - began)
 

@@ -1,8 +1,11 @@
 """HiGHS at work on a program's matrices; the only file that imports it."""
 
 import math
+import os
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +15,7 @@ import numpy as np
 from optimizer.placement.program import Matrices
 from optimizer.room.geometry import Floats
 
-ABSOLUTE_GAP = 1e-6
-INTEGRAL = 0.5
+NEGLIGIBLE = 0.01  # an objective below this counts as this when a relative gap is taken
 
 
 @dataclass(frozen=True)
@@ -44,17 +46,18 @@ def solve(
     report: Callable[[Progress], None] | None = None,
     threads: int = 0,
 ) -> Answer:
-    """Best columns within a relative gap or a time limit in seconds.
+    """Best columns within a relative gap (of objectives above NEGLIGIBLE) or a time limit in s.
 
     `start` (N,) are columns to begin from (nan = unknown). At the time limit the best plan found
     is returned with its bound and status "feasible".
     """
     began = time.monotonic()
-    highs = highspy.Highs()
+    with _quiet():
+        highs = highspy.Highs()
     for option, value in {
         "output_flag": False,
         "mip_rel_gap": gap,
-        "mip_abs_gap": ABSOLUTE_GAP,
+        "mip_abs_gap": gap * NEGLIGIBLE,
         "time_limit": max(time_limit, 0.0),
         "random_seed": 0,
         "threads": threads,
@@ -68,6 +71,20 @@ def solve(
         _subscribe(highs, report)
     highs.run()
     return _answer(highs, gap, time.monotonic() - began)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Hold back what the library prints from C when it starts (its banner)."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    try:
+        with open(os.devnull, "w") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _model(program: Matrices) -> Any:
@@ -90,7 +107,7 @@ def _subscribe(highs: Any, report: Callable[[Progress], None]) -> None:
         out = event.data_out
         report(Progress(out.running_time, out.mip_primal_bound, out.mip_dual_bound))
 
-    highs.cbMipLogging.subscribe(tell)
+    highs.cbMipInterrupt.subscribe(tell)
 
 
 def _answer(highs: Any, gap: float, seconds: float) -> Answer:

@@ -157,7 +157,7 @@ class LimitsSection(Section):
     fire_class: str | None = None
     banned_products: tuple[Name, ...] = ()
     keep_clear: tuple[KeepClearSection, ...] = ()
-    grid: Annotated[float, BeforeValidator(parse_length), Field(ge=0.02, le=1.0)] = 0.30
+    grid: Annotated[float, BeforeValidator(parse_length), Field(ge=0.02, le=2.0)] | None = None
 
 
 class WeightsSection(Section):

@@ -117,7 +117,8 @@ def test_en12354_annex_e_with_objects():
 
 def test_en12354_annex_e_absorbent_wall():
     # 9.81 m2 of one long wall at 0.85, 1.09 m2 of it left bare.
-    areas, alpha = [12.39, 12.39, 10.90, 1.09, 9.81, 6.55, 6.55], [*EN_ALPHA[:4], [0.85], *EN_ALPHA[4:]]
+    areas = [12.39, 12.39, 10.90, 1.09, 9.81, 6.55, 6.55]
+    alpha = [*EN_ALPHA[:4], [0.85], *EN_ALPHA[4:]]
     assert_printed(en12354_absorption(EN_VOLUME, areas, alpha), "10.21")
     assert_printed(en12354_decay(EN_VOLUME, areas, alpha), "0.5")
 

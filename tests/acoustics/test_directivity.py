@@ -20,10 +20,10 @@ ANGLES = np.linspace(0, np.pi, 91)
 
 def test_small_sphere_radiates_alike_all_round():
     # ka -> 0: a monopole; the deviation falls with (ka)^2.
-    wide = np.abs(cap_pressure([0.1, 0.01], 0.9, np.cos(ANGLES)))
+    wide = np.abs(cap_pressure([0.02, 0.002], 0.9, np.cos(ANGLES)))
     off = np.abs(wide / wide[:, :1] - 1).max(axis=1)
-    assert off[1] < 1e-4
-    assert off[0] / off[1] == pytest.approx(100, rel=0.02)
+    assert off[0] < 1e-3
+    assert off[0] / off[1] == pytest.approx(100, rel=0.01)
 
 
 def test_large_sphere_is_a_piston_in_a_baffle():

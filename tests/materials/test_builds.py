@@ -12,7 +12,7 @@ from materials.build_file import BuildFileError, load_builds, parse_builds
 from materials.corner import CornerFill
 from materials.finite import patch_area
 from materials.layers import AirGap, Membrane, Porous
-from materials.medium import AIR
+from materials.medium import AIR, Complexes
 from materials.resonators import SealedResonator
 
 BUILDS = load_builds()
@@ -54,8 +54,8 @@ def test_moving_the_plane_to_the_wall_loses_no_energy(build: Build) -> None:
     face, wall = build.admittance(f), build.admittance(f, at="wall")
     assert (wall.real >= 0).all()
 
-    def reflected(beta: np.ndarray) -> np.ndarray:
-        return (1 - beta) / (1 + beta)
+    def reflected(beta: Complexes) -> Complexes:
+        return np.asarray((1 - beta) / (1 + beta), dtype=np.complex128)
 
     # Same reflection, seen through the depth of air and back: R_face = R_wall e^{-2 j k d}.
     phase = np.exp(-2j * AIR.wavenumber(f) * build.depth)

@@ -30,7 +30,7 @@ from materials.layers import (
     face_admittance,
     surface_impedance,
 )
-from materials.medium import AIR
+from materials.medium import AIR, Floats
 from materials.octaves import octave_frequencies, octave_mean
 from materials.porous import MODELS, characteristic, fit_range
 
@@ -146,7 +146,7 @@ def test_splitting_a_layer_changes_nothing() -> None:
 
 
 def test_divided_depth_reacts_locally() -> None:
-    layers = [Porous(0.05, 12_000), AirGap(0.1)]
+    layers: list[Layer] = [Porous(0.05, 12_000), AirGap(0.1)]
     theta = np.array([0.0, 0.5, 1.2])
     local = face_admittance(layers, FREQS, theta, locally_reacting=True)
     extended = face_admittance(layers, FREQS, theta)
@@ -196,8 +196,9 @@ def test_random_incidence_of_a_real_impedance(impedance: float, alpha: float) ->
 
 
 def test_closed_form_equals_the_integral() -> None:
-    beta = np.geomspace(1e-4, 5.0, 40)
-    np.testing.assert_allclose(paris(beta[:, None] + 0j), alpha_from_admittance(beta), rtol=1e-6)
+    beta: Floats = np.geomspace(1e-4, 5.0, 40).astype(np.float64)
+    integral = paris(beta[:, None].astype(np.complex128))
+    np.testing.assert_allclose(integral, alpha_from_admittance(beta), rtol=1e-6)
 
 
 def test_maximum_of_a_local_reaction() -> None:
