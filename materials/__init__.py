@@ -2,12 +2,12 @@
 
 from materials.table import (
     Material,
-    MaterialDataError,
     MaterialTable,
     Source,
     UnknownMaterial,
     load_table,
 )
+from materials.table_files import MaterialDataError
 
 __all__ = [
     "Material",

@@ -122,6 +122,24 @@ def laboratory_alpha(face: Face, bands: Sequence[float] = BANDS, medium: Medium 
     return patch_area(face, *LAB_SAMPLE, bands, medium) / (LAB_SAMPLE[0] * LAB_SAMPLE[1])
 
 
+def piece_area(
+    face: Face,
+    width: float,
+    height: float,
+    limit: float = GAIN_LIMIT,
+    bands: Sequence[float] = BANDS,
+    medium: Medium = AIR,
+) -> Floats:
+    """Absorption area in m2 per band to book for one piece alone, shape (bands,).
+
+    Its modelled area, with the gain over the laboratory coefficient bounded by `bounded_area`.
+    `limit` 0 switches the edge effect off: every piece has the laboratory coefficient. The loss
+    of a joint is then the area of the two pieces less that of one piece of the joint size.
+    """
+    reference = width * height * laboratory_alpha(face, bands, medium)
+    return bounded_area(patch_area(face, width, height, bands, medium), reference, limit)
+
+
 @dataclass(frozen=True)
 class TableFace:
     """Face of a material known only by its coefficients: real admittance per octave band."""
@@ -141,10 +159,10 @@ def table_face(
 ) -> TableFace:
     """Face whose 3.0 x 3.6 m sample would have the tabulated coefficients, for patch areas.
 
-    The real admittance is found at each mid-band frequency on its hard side, up to 0.638; a coefficient beyond
-    what that sample can show (about 0.95 at high, above 1 at low frequencies) is clipped to it.
-    The phase of the impedance is unknown to a table, so edge gains from it are rough: a porous
-    layer, springy in the bass, gains differently. Raises ValueError below zero.
+    The real admittance is found at each mid-band frequency on its hard side, up to 0.638; a
+    coefficient beyond what that sample can show (about 0.95 at high, above 1 at low frequencies)
+    is clipped to it. The phase of the impedance is unknown to a table, so edge gains from it are
+    rough: a porous layer, springy in the bass, gains differently. Raises ValueError below zero.
     """
     target = np.asarray(alpha, dtype=np.float64)
     if target.shape != (len(bands),) or np.any(~np.isfinite(target)) or np.any(target < 0.0):

@@ -63,7 +63,8 @@ class Membrane:
     """Air-tight limp sheet or panel: mass kg/m2 and loss resistance Pa s/m, Z = loss + jwm.
 
     Bending stiffness is left out, which holds for panels far below their coincidence frequency
-    and for spans large against the depth of the space behind.
+    and for spans large against the depth of the space behind. Real panels also lose 0.04-0.10
+    in the upper bands through bending and joints, which is not in the model.
     """
 
     kind: ClassVar[str] = "membrane"

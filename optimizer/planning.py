@@ -102,7 +102,7 @@ def signature(room: Room) -> tuple[object, ...]:
     points = [[s.at.tolist(), s.aim.tolist()] for s in room.speakers]
     points += [[s.at.tolist(), [s.weight]] for s in room.seats]
     clear = sorted(b.box.tolist() for b in room.keep_clear)
-    return surfaces, furniture, points, clear  # type: ignore[return-value]  # lists compare alike
+    return surfaces, furniture, points, clear
 
 
 def _left_first(pieces: tuple[Piece, ...]) -> list[Piece]:

@@ -87,8 +87,12 @@ def _table(scenario: Scenario, faults: list[Fault]) -> MaterialTable:
     try:
         return load_table(scenario.materials_path)
     except MaterialDataError as error:
-        file = str(scenario.materials_path)
-        faults.extend(Fault(file, "", None, text) for text in error.faults)
+        faults.extend(
+            Fault(
+                f.file, f"row {f.row}.{f.column}" if f.row else f.column, f.value or None, f.remedy
+            )
+            for f in error.faults
+        )
         return load_table()
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.acoustics.criteria import Criterion, Tangent, TwoSided
-from optimizer.acoustics.early import EarlyPaths, patch_point_change, reflected_energy
+from optimizer.acoustics.early import EarlyPaths, coverage, patch_point_change, reflected_energy
 from optimizer.acoustics.scene import Patches, Scene
 from optimizer.room.geometry import Floats
 
@@ -30,6 +30,7 @@ class EarlyFamily:
     paths: EarlyPaths
     index: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
     limit: float  # energy re direct
+    window_ms: float
 
     def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
         """The same family with other weights or limits."""
@@ -50,6 +51,10 @@ class EarlyFamily:
     def excess(self, quantities: Floats) -> Floats:
         """Energy above the limit (K,) in units of the limit."""
         return np.maximum(quantities / self.limit - 1.0, 0.0)
+
+    def coverage_percent(self, scene: Scene) -> Floats:
+        """Share of each seat's early reflection points (R,) at or below the limit, in %."""
+        return 100 * coverage(scene, self.paths, self.limit, self.window_ms)
 
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """The one line of the excess."""
@@ -105,7 +110,7 @@ def early_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
             rows.append(Criterion("early", where, "dB", np.nan, level, weight, MODEL, note))
             index.append((s, r, p))
     picked = np.array(index, dtype=np.int64).reshape(-1, 3)
-    return EarlyFamily(tuple(rows), paths, picked, 10 ** (level / 10))
+    return EarlyFamily(tuple(rows), paths, picked, 10 ** (level / 10), window)
 
 
 def pair_families(

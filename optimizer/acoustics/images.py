@@ -188,8 +188,8 @@ def _legs_clear(
     end = np.broadcast_to(bounce, start.shape)
     carried = reflectors.carrier[:, None] == np.arange(len(boxes))  # (P, B)
     boxed = _meets_boxes(start, end, boxes) & ~carried
-    own = np.eye(len(reflectors), dtype=bool)  # (P, P): a path ends on its own polygon
-    crossed = _crosses_polygons(start, end, reflectors) & ~own
+    # A leg ends on its own polygon, within _TOUCH, and so does not count as crossing it.
+    crossed = _crosses_polygons(start, end, reflectors)
     blocked = boxed.any(axis=-1) | crossed.any(axis=-1)
     return np.asarray(~blocked.any(axis=0))
 

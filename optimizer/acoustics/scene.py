@@ -147,7 +147,7 @@ def _visible(areas: tuple[Area, ...]) -> list[tuple[tuple[float, ...], Area]]:
         return []
     rects = np.array([a.rect for a in areas])
     u, v = (np.unique(rects[:, [i, i + 2]]) for i in (0, 1))
-    cells = []
+    cells: list[tuple[tuple[float, ...], Area]] = []
     for u0, u1 in zip(u[:-1], u[1:], strict=True):
         for v0, v1 in zip(v[:-1], v[1:], strict=True):
             middle = np.array([(u0 + u1) / 2, (v0 + v1) / 2])

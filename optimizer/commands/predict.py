@@ -40,10 +40,11 @@ def run(arguments: argparse.Namespace) -> int:
         pieces = read_pieces(arguments.plan, project.room, project.products)
     card = score_card(project.room, project.scene, project.criteria, pieces)
     rows = tell.score_rows(card, with_before=bool(pieces))
-    header, right = tell.SCORE_HEADER, tell.SCORE_RIGHT
-    if not pieces:
+    header = list(tell.SCORE_HEADER)
+    if not pieces:  # one column of figures instead of two
         rows = [row[:3] + row[4:] for row in rows]
-        header, right = ("criterion", "where", "limits", "now", "unit", "verdict"), (3,)
+        header = [*header[:3], "now", *header[5:]]
+    right: tuple[int, ...] = tell.SCORE_RIGHT if pieces else (3,)
     scene = treated(project.room, project.scene, pieces)
     parts = [
         f"{project.scenario.title}: {project.room.volume:.1f} m³, {len(pieces)} pieces",

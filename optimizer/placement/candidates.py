@@ -162,7 +162,7 @@ def _positions(
     u, v = (np.unique(np.round(starts, DIGITS)) for starts in (u_starts, v_starts))
     grid_u, grid_v = (g.ravel() for g in np.meshgrid(u, v, indexing="ij"))
     rect = np.stack([grid_u, grid_v, grid_u + width, grid_v + height], axis=1)
-    return np.round(rect, DIGITS)
+    return np.asarray(np.round(rect, DIGITS), dtype=np.float64)
 
 
 def _starts(low: float, high: float, size: float, step: float) -> list[float]:

@@ -65,7 +65,7 @@ def _prism(room: Room, piece: Piece) -> Floats:
     """Eight corners (8, 3) of the space a piece takes."""
     if len(piece.rects) == 1:
         plane = room.surface(piece.surface).plane
-        return prism_corners(plane, np.array([piece.rect]), piece.reach)[0]
+        return np.asarray(prism_corners(plane, np.array([piece.rect]), piece.reach)[0])
     low, high = piece.box
     choice = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], dtype=bool)
     return np.asarray(np.where(choice, high, low))

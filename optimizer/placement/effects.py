@@ -54,7 +54,7 @@ class Effects:
         """Packs to buy (P,) for the candidates of these indices, owned pieces used first."""
         used = np.bincount(self.product[chosen], self.pieces[chosen], len(self.pack))
         missing = np.maximum(used - self.owned, 0)
-        return np.ceil(missing / self.pack - 1e-9).astype(np.int64)
+        return np.asarray(np.ceil(missing / self.pack - 1e-9), dtype=np.int64)
 
     def cost_cents(self, chosen: Ints) -> int:
         """Price of the packs to buy, in cents."""

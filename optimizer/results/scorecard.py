@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from optimizer.acoustics.criteria import Criteria, Criterion
+from optimizer.acoustics.early_criteria import MODEL as EARLY_MODEL
+from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.room.geometry import Floats
@@ -70,7 +72,31 @@ def score_card(room: Room, scene: Scene, criteria: Criteria, pieces: Sequence[Pi
         _row(row, (values[0][i], values[1][i]), (met[0][i], met[1][i]))
         for i, row in enumerate(criteria.rows)
     )
+    rows += _coverage(scene, treated(room, scene, pieces), criteria)
     return ScoreCard(rows, criteria.score(before), criteria.score(after))
+
+
+def _coverage(before: Scene, after: Scene, criteria: Criteria) -> tuple[ScoreRow, ...]:
+    """Per seat, how many of the early reflection points are quiet enough; informs only."""
+    rows = []
+    for family in criteria.families:
+        if not isinstance(family, EarlyFamily):
+            continue
+        shares = zip(
+            before.seat_names,
+            family.coverage_percent(before),
+            family.coverage_percent(after),
+            strict=True,
+        )
+        rows += [
+            _row(
+                Criterion("reflection points", f"at {name}, quiet enough", "%", 100.0, np.nan, 0.0,
+                          EARLY_MODEL, "share of paths to places around the head within the limit"),
+                (first, second), (first >= 100 - 1e-9, second >= 100 - 1e-9),
+            )
+            for name, first, second in shares
+        ]  # fmt: skip
+    return tuple(rows)
 
 
 def treated(room: Room, scene: Scene, pieces: Sequence[Piece]) -> Scene:

@@ -48,7 +48,8 @@ def _limits(row: ScoreRow) -> str:
 
 
 def _number(value: float, unit: str) -> str:
-    return f"{value:.1f}" if unit in ("dB", "%", "ms", "Hz") else f"{value:.2f}"
+    digits = 1 if unit in ("dB", "%", "ms", "Hz") else 2
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def piece_rows(plan: Plan, units: str = "m") -> list[list[str]]:

@@ -99,13 +99,6 @@ def _axes(normal: Floats) -> tuple[Floats, Floats]:
     return u + 0.0, v + 0.0
 
 
-def overlap_area(rects: Floats, rect: Rect) -> Floats:
-    """Common area (N,) of rectangles (N, 4) with one rectangle, in square metres."""
-    width = np.minimum(rects[:, 2], rect[2]) - np.maximum(rects[:, 0], rect[0])
-    height = np.minimum(rects[:, 3], rect[3]) - np.maximum(rects[:, 1], rect[1])
-    return np.maximum(width, 0.0) * np.maximum(height, 0.0)
-
-
 def boxes_overlap(boxes: Floats, box: Floats, tolerance: float = 1e-6) -> NDArray[np.bool_]:
     """Which axis-aligned boxes (N, 2, 3) share volume with one box (2, 3)."""
     low = np.maximum(boxes[:, 0], box[0])

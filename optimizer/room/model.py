@@ -134,11 +134,6 @@ class Room:
         return float(np.round(sum(float(s.at[1]) for s in pair) / len(pair), DIGITS))
 
     @cached_property
-    def centre(self) -> Floats:
-        """Mean of all surface corners (3,)."""
-        return np.concatenate([s.plane.to_xyz(s.plane.polygon) for s in self.surfaces]).mean(axis=0)
-
-    @cached_property
     def width_span(self) -> tuple[float, float]:
         """Smallest and largest y of the room."""
         y = np.concatenate([s.plane.to_xyz(s.plane.polygon)[:, 1] for s in self.surfaces])

@@ -115,6 +115,14 @@ def test_en12354_annex_e_with_objects():
     assert_printed(en12354_decay(EN_VOLUME, EN_AREAS, EN_ALPHA, **room), "0.9")
 
 
+def test_en12354_air_fills_what_objects_leave():
+    # EN 12354-6:2003, formula (2): A_air = 4 m V (1 - psi), by hand.
+    room = {"air": [0.001], "psi": 0.1}
+    plain = en12354_absorption(EN_VOLUME, EN_AREAS, EN_ALPHA)
+    got = en12354_absorption(EN_VOLUME, EN_AREAS, EN_ALPHA, **room) - plain
+    np.testing.assert_allclose(got, 4 * 0.001 * 29.75 * 0.9, rtol=1e-9)
+
+
 def test_en12354_annex_e_absorbent_wall():
     # 9.81 m2 of one long wall at 0.85, 1.09 m2 of it left bare.
     areas = [12.39, 12.39, 10.90, 1.09, 9.81, 6.55, 6.55]

@@ -19,6 +19,7 @@ from materials.edges import (
     butted_area,
     gap_loss,
     laboratory_alpha,
+    piece_area,
     table_face,
 )
 from materials.finite import endless_area, group_area, joined, patch_alpha, patch_area
@@ -225,6 +226,15 @@ def test_bounded_gain() -> None:
     assert area[1] < area[2] < 1.10
     assert area[3] == 0.0
     np.testing.assert_array_equal(bounded_area(modelled, reference, 0.0), reference)
+
+
+def test_booked_area_is_bounded_and_keeps_the_order() -> None:
+    lab = laboratory_alpha(TRIAL)
+    one, joint = piece_area(TRIAL, 0.6, 1.2), piece_area(TRIAL, 1.2, 1.2)
+    assert (one <= 1.10 * 0.72 * lab).all()
+    assert (2 * one[2:5] > joint[2:5]).all()
+    np.testing.assert_allclose(piece_area(TRIAL, 0.6, 1.2, limit=0.0), 0.72 * lab)
+    np.testing.assert_allclose(piece_area(TRIAL, *LAB_SAMPLE), lab * np.prod(LAB_SAMPLE))
 
 
 def test_table_face_gives_back_its_coefficients() -> None:
