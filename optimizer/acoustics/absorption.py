@@ -22,15 +22,17 @@ def absorption_area(scene: Scene, clip: bool = True) -> Floats:
 def added_area(
     scene: Scene, patches: Patches, clip: bool = True, over_tiles: bool = True
 ) -> Floats:
-    """What each patch adds (N, 8) in m2: its own absorption less that of what it hides.
+    """What each patch adds (N, 8) in m2: its own absorption less what it hides of that under it.
+
+    Behind a porous piece: alpha + (1 - alpha) alpha_under, as for two layers passed in turn.
 
     Linear in the patches as long as they do not overlap each other.
     """
     own = patches.face[:, None] * (np.minimum(patches.alpha, 1.0) if clip else patches.alpha)
-    return np.asarray(own - hidden_area(scene, patches, over_tiles))
+    return np.asarray(own - patches.hides * area_under(scene, patches, over_tiles))
 
 
-def hidden_area(scene: Scene, patches: Patches, over_tiles: bool = True) -> Floats:
+def area_under(scene: Scene, patches: Patches, over_tiles: bool = True) -> Floats:
     """Absorption area (N, 8) in m2 of the bare surface and tiles under each patch."""
     rect = patches.rect
     size = (rect[:, 2] - rect[:, 0]) * (rect[:, 3] - rect[:, 1])

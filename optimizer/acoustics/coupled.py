@@ -37,14 +37,15 @@ from optimizer.acoustics.modes import (
 
 Complexes = NDArray[np.complex128]
 
-LOW_FACTOR = 1.3  # modes kept one by one, up to this multiple of the highest frequency
+LOW_FACTOR = 1.25  # modes kept one by one, up to this multiple of the highest frequency
 HIGH_FACTOR = 3.0  # modes kept in combination, up to this multiple
-COMBINED_MAX = 200  # most combined functions
+COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.01  # singular value, relative to the highest wavenumber, below which they go
 BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
 TRACK_STEP_HZ = 12.0
-NEWTON_STEPS = 12
+NEWTON_STEPS = 20
+CHUNK = 8  # frequencies assembled at a time
 
 
 @dataclass(frozen=True)
@@ -83,10 +84,15 @@ class CoupledBox:
         lifted = self.lift[: len(high)].T @ high
         return np.concatenate([_unit_shapes(self.low, points), lifted])
 
-    def wall_matrix(self, f: float) -> Complexes:
-        """C(w) (N, N), 1/m, at one frequency."""
-        coef = beta_at(self.f, self.coef, [f])[:, 0]
-        return np.asarray(np.tensordot(coef, self.coupling, axes=1))
+    def wall_matrices(self, f: ArrayLike) -> Complexes:
+        """C(w) (F, N, N), 1/m, at frequencies f (F,)."""
+        coef = beta_at(self.f, self.coef, f).T
+        n = len(self.k2)
+        flat = self.coupling.reshape(-1, n * n)
+        out = np.empty((len(coef), n * n), dtype=np.complex128)
+        out.real = coef.real @ flat
+        out.imag = coef.imag @ flat
+        return out.reshape(-1, n, n)
 
     def wavenumber(self, f: ArrayLike) -> Complexes:
         """k = w/c - j m/2 with the loss of air, same shape as f."""
@@ -166,10 +172,13 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    for i, frequency in enumerate(hz):
-        matrix = 1j * k[i] * box.wall_matrix(float(frequency))
-        matrix[np.diag_indices_from(matrix)] += box.k2 - k[i] ** 2
-        p[:, :, i] += (at_rec.T @ np.linalg.solve(matrix, at_src)).T
+    for start in range(0, len(hz), CHUNK):
+        part = slice(start, start + CHUNK)
+        matrix = box.wall_matrices(hz[part])
+        matrix *= 1j * k[part, None, None]
+        diagonal = np.einsum("fnn->fn", matrix)  # a view
+        diagonal += box.k2 - k[part, None] ** 2
+        p[:, :, part] += (at_rec.T @ np.linalg.solve(matrix, at_src)).transpose(2, 1, 0)
     return 4.0 * np.pi * p
 
 
@@ -452,7 +461,7 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     k2[0] = box.k2
     vectors: list[Complexes] = [np.eye(n, dtype=np.complex128)]
     for i in range(1, count):
-        step = 2j * np.pi * grid[i] / box.low.c * box.wall_matrix(float(grid[i]))
+        step = 2j * np.pi * grid[i] / box.low.c * box.wall_matrices([grid[i]])[0]
         values, x = np.linalg.eig(np.diag(box.k2) + step)
         overlap = np.abs(vectors[-1].conj().T @ x)
         _, order = linear_sum_assignment(-(overlap**2))
@@ -465,13 +474,13 @@ def _newton(box: CoupledBox, k: complex, x: Complexes) -> complex:
     """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair (k, x)."""
     start = x.conj()
     for _ in range(NEWTON_STEPS):
-        wall = box.wall_matrix(k.real * box.low.c / (2.0 * np.pi))
+        wall = box.wall_matrices([k.real * box.low.c / (2.0 * np.pi)])[0]
         slope = 1j * wall - 2.0 * k * np.eye(len(x))
         y = np.linalg.solve(np.diag(box.k2 - k**2) + 1j * k * wall, slope @ x)
         step = complex((start @ x) / (start @ y))
         k -= step
         x = y / np.linalg.norm(y)
-        if abs(step) < 1e-9 * abs(k):
+        if abs(step) < 1e-8 * abs(k):
             return k
     raise ArithmeticError("coupled_modes: a mode did not settle; refine TRACK_STEP_HZ")
 

@@ -24,6 +24,9 @@ class Patches:
     """N covered rectangles: `surface` (N,) index, `rect` (N, 4) m, `alpha` and `scatter` (N, 8).
 
     `face` (N,) is the absorbing area in m2, `offset` (N,) how far the face stands off the surface.
+    `hides` (N, 8) is the share of the absorption under it that is lost: 1 behind a closed piece;
+    behind a porous one what it absorbs itself, since the rest goes on to the surface (a board
+    wall goes on absorbing bass behind a thin wool panel).
     """
 
     surface: Ints
@@ -32,6 +35,7 @@ class Patches:
     scatter: Floats
     face: Floats
     offset: Floats
+    hides: Floats
 
     def __len__(self) -> int:
         return len(self.surface)
@@ -44,7 +48,9 @@ class Patches:
     def none() -> "Patches":
         """No patch at all."""
         flat, bands = np.zeros(0), np.zeros((0, N_BANDS))
-        return Patches(np.zeros(0, dtype=np.int64), np.zeros((0, 4)), bands, bands, flat, flat)
+        return Patches(
+            np.zeros(0, dtype=np.int64), np.zeros((0, 4)), bands, bands, flat, flat, bands
+        )
 
 
 @dataclass(frozen=True)
@@ -138,6 +144,7 @@ def _tiles(surfaces: tuple[Surface, ...]) -> Patches:
         scatter=np.array([row[2].scattering for row in rows]),
         face=(rect[:, 2] - rect[:, 0]) * (rect[:, 3] - rect[:, 1]),
         offset=np.zeros(len(rows)),
+        hides=np.ones((len(rows), N_BANDS)),
     )
 
 

@@ -167,8 +167,8 @@ class Panel:
 class Scene:
     """Closed room for the tracer. air: energy attenuation m in 1/m per band, default none.
 
-    Raises ValueError when the surfaces cannot close (their areas times normals do not cancel),
-    normals point outward, or a patch names a surface that does not exist or lies off it.
+    Raises ValueError when the surfaces cannot close (their areas and centres against Gauss's
+    theorem), normals point outward, or a patch names no surface or reaches beyond it.
     """
 
     surfaces: tuple[Surface, ...]
@@ -191,7 +191,7 @@ class Scene:
     @property
     def volume(self) -> float:
         """Volume inside the surfaces, m3 (obstacles not taken off)."""
-        return _enclosed_volume(self.surfaces)
+        return float(np.trace(_moments(self.surfaces))) / 3.0
 
     @property
     def area(self) -> float:
@@ -204,9 +204,17 @@ def _polygon_area(vertices: Array) -> float:
     return abs(0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
 
 
-def _enclosed_volume(surfaces: Sequence[Surface]) -> float:
-    """Gauss: V = -1/3 sum(S n . p) for inward normals n and any point p of each plane."""
-    return -sum(s.area * float(s.normal @ s.origin) for s in surfaces) / 3.0
+def _centroid(surface: Surface) -> Array:
+    """Centre of area of a surface in room coordinates."""
+    a, b = surface.vertices, np.roll(surface.vertices, -1, axis=0)
+    cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    u, v = cross @ (a + b) / (3.0 * cross.sum())
+    return np.asarray(surface.origin + u * surface.u + v * surface.v)
+
+
+def _moments(surfaces: Sequence[Surface]) -> Array:
+    """Minus the sum of S n c^T: by Gauss the volume times the unit matrix if the room closes."""
+    return -np.sum([s.area * np.outer(s.normal, _centroid(s)) for s in surfaces], axis=0)
 
 
 def _check_closed(surfaces: Sequence[Surface]) -> None:
@@ -215,8 +223,12 @@ def _check_closed(surfaces: Sequence[Surface]) -> None:
     gap = float(np.linalg.norm(np.sum([s.area * s.normal for s in surfaces], axis=0)))
     if gap > 1e-4 * sum(s.area for s in surfaces):
         raise ValueError(f"the surfaces do not close: areas times normals leave {gap:.3g} m2")
-    if _enclosed_volume(surfaces) <= 0.0:
+    moments = _moments(surfaces)
+    volume = float(np.trace(moments)) / 3.0
+    if volume <= 0.0:
         raise ValueError("the surface normals must point into the room")
+    if np.any(np.abs(moments - volume * np.eye(3)) > 1e-3 * volume):
+        raise ValueError("the surfaces do not close: at least one is missing or misplaced")
 
 
 def _check_patch(patch: Patch, surfaces: Sequence[Surface]) -> None:
@@ -274,18 +286,22 @@ def enlarge_patch(
 ) -> tuple[Rect, Array]:
     """Rectangle and coefficients for a piece whose absorption exceeds one (edge effect).
 
-    The rectangle (u0, v0, u1, v1) grows about its centre by the largest coefficient, all bands
-    alike, and is pushed back inside `limits`; the coefficients are rescaled so that every band
-    keeps alpha * area plus the wall `base` that the rim now hides. What cannot fit stays at one.
+    The rectangle (u0, v0, u1, v1) grows about its centre, all bands alike, until no coefficient
+    exceeds one, and is pushed back inside `limits`; every band keeps alpha * area plus the share
+    of the wall `base` (bands,) that the rim now hides. What finds no room is lost at one.
     """
-    alpha = np.asarray(absorption, dtype=np.float64)
+    alpha, wall = np.asarray(absorption, dtype=np.float64), _coefficients(base, "base")
     u0, v0, u1, v1 = rect
-    side = np.sqrt(max(1.0, float(alpha.max())))
+    over = alpha > 1.0
+    if np.any(wall[over] >= 1.0):
+        raise ValueError("base must be below one where the absorption exceeds one")
+    growth = (alpha[over] - wall[over]) / (1.0 - wall[over])
+    side = np.sqrt(float(growth.max())) if over.any() else 1.0
     low, high = np.array(limits[:2]), np.array(limits[2:])
     size = np.minimum(side * np.array([u1 - u0, v1 - v0]), high - low)
     start = np.clip(0.5 * (np.array([u0 + u1, v0 + v1]) - size), low, high - size)
     area, grown = (u1 - u0) * (v1 - v0), float(np.prod(size))
     share = area / grown
-    kept = np.minimum(alpha * share + np.asarray(base, dtype=np.float64) * (1.0 - share), 1.0)
+    kept = np.minimum(alpha * share + wall * (1.0 - share), 1.0)
     end = start + size
     return (float(start[0]), float(start[1]), float(end[0]), float(end[1])), kept

@@ -39,7 +39,9 @@ class Grid(NamedTuple):
 
     stride (3,): steps to the next cell along x, y, z; ratio (3,): (c dt / h)^2. Runs of cells
     run_start .. run_stop, chunk j has runs chunk_run[j] .. chunk_run[j + 1]; gap_cell: cells inside
-    runs that hold no air and stay zero; wall_cell: cells with a closed face, wall_closed its bits.
+    runs that hold no air and stay zero. wall_cell: cells with a closed face; wall_ratio: sum of the
+    ratios over closed faces beyond which there is no air. Boards: closed faces with air on both
+    sides, as index into wall_cell, cell beyond, ratio.
     """
 
     stride: Index
@@ -50,36 +52,48 @@ class Grid(NamedTuple):
     gap_cell: Index
     chunk_gap: Index
     wall_cell: Index
-    wall_closed: NDArray[np.uint8]
+    wall_ratio: Real
     chunk_wall: Index
+    board_wall: Index
+    board_beyond: Index
+    board_ratio: Real
+    chunk_board: Index
 
 
 class Walls(NamedTuple):
-    """Admittance faces: those of wall cell i are face_start[i] .. face_start[i + 1].
+    """Admittance faces, sorted into groups of one chunk, one material and one axis.
 
-    material, weight w = c dt A / (2 V) and mass M = h / (2 c dt) per face; state_start: first
-    branch state of a face; branch_start: first branch of a material; b, d, k per branch.
+    Per wall cell: q = sum of w Y / 2 and inverse 1 / (1 + q). Per face: `wall` (index into
+    wall_cell) and weight w = c dt A / (2 V). Per group: first face, first state (branch m of its
+    face f is at state + m * faces + f), first and last branch row, and M = h / (2 c dt), B, Y;
+    chunk j has groups chunk_group[j] .. chunk_group[j + 1]. Per branch row: b, d, k.
     """
 
-    face_start: Index
-    material: Index
+    q: Real
+    inverse: Real
+    wall: Index
     weight: Real
+    group_face: Index
+    group_state: Index
+    group_branch: Index  # (groups, 2)
     mass: Real
-    state_start: Index
-    branch_start: Index
+    total_b: Real
+    y: Real
+    chunk_group: Index
     b: Real
     d: Real
     k: Real
 
 
 class State(NamedTuple):
-    """What the time loop carries along; u and u_before are swapped every step."""
+    """What the time loop carries along besides the pressure, and scratch of the same shapes."""
 
     flow: Real  # v of every branch
     total: Real  # g of every branch
     face_flow: Real  # V of every face
     face_free: Real  # H of every face, scratch
     before: Real  # u- of wall cells, scratch
+    taken: Real  # what walls take from u+ of wall cells, then D; scratch
     drive: Real  # source term of wall cells
 
 
@@ -144,73 +158,82 @@ def _interior(chunk: int, grid: Grid, now: Real, old: Real) -> None:
 
 
 @compiled
-def _faces_free(start: int, stop: int, walls: Walls, state: State) -> tuple[float, float]:
-    """Advance the known part of the faces of one cell; returns sum(w Y / 2) and sum(w C)."""
-    q, known = 0.0, 0.0
-    for face in range(start, stop):
-        material, s = walls.material[face], walls.state_start[face]
-        free, total_b = 0.0, 0.0
-        first = walls.branch_start[material]
-        for branch in range(first, walls.branch_start[material + 1]):
-            at = s + branch - first
-            v, g = state.flow[at], state.total[at]
-            state.total[at] = g + 0.5 * v
-            v = walls.d[branch] * v - walls.k[branch] * g
-            state.flow[at] = v
-            free += v
-            total_b += walls.b[branch]
-        mass, past = walls.mass[face], state.face_flow[face]
-        y = total_b / (1.0 + mass * total_b)
-        state.face_free[face] = free
-        q += 0.5 * walls.weight[face] * y
-        known += 0.5 * walls.weight[face] * (free + past - mass * y * (free - past))
-    return q, known
+def _faces_free(group: int, walls: Walls, state: State) -> None:
+    """Advance the known part of the faces of a group and add what they take from their cells."""
+    first, last = walls.group_face[group], walls.group_face[group + 1]
+    count, base = last - first, walls.group_state[group]
+    half, zero = walls.weight.dtype.type(0.5), walls.weight.dtype.type(0.0)
+    free, past = state.face_free[first:last], state.face_flow[first:last]
+    free[:] = zero
+    row = walls.group_branch[group, 0]
+    for m in range(walls.group_branch[group, 1] - row):
+        d, k = walls.d[row + m], walls.k[row + m]
+        flow = state.flow[base + m * count : base + (m + 1) * count]
+        total = state.total[base + m * count : base + (m + 1) * count]
+        if k == zero:
+            for f in range(count):
+                flow[f] *= d
+                free[f] += flow[f]
+        else:
+            for f in range(count):
+                v, g = flow[f], total[f]
+                total[f] = g + half * v
+                flow[f] = d * v - k * g
+                free[f] += flow[f]
+    damp = walls.mass[group] * walls.y[group]
+    weight, wall = walls.weight[first:last], walls.wall[first:last]
+    for f in range(count):
+        share = free[f] + past[f] - damp * (free[f] - past[f])
+        state.taken[wall[f]] += half * weight[f] * share
 
 
 @compiled
-def _faces_driven(start: int, stop: int, change: float, walls: Walls, state: State) -> None:
-    """Complete the faces of one cell now that D = u+ - u- is known."""
-    for face in range(start, stop):
-        material, s = walls.material[face], walls.state_start[face]
-        first, last = walls.branch_start[material], walls.branch_start[material + 1]
-        total_b = 0.0
-        for branch in range(first, last):
-            total_b += walls.b[branch]
-        mass, free = walls.mass[face], state.face_free[face]
-        e = (change - mass * (free - state.face_flow[face])) / (1.0 + mass * total_b)
-        state.face_flow[face] = total_b * e + free
-        for branch in range(first, last):
-            at = s + branch - first
-            v = state.flow[at] + walls.b[branch] * e
-            state.flow[at] = v
-            state.total[at] += 0.5 * v
+def _faces_driven(group: int, walls: Walls, state: State) -> None:
+    """Complete the faces of a group now that D = u+ - u- is known (in state.taken)."""
+    first, last = walls.group_face[group], walls.group_face[group + 1]
+    count, base = last - first, walls.group_state[group]
+    one, half = walls.weight.dtype.type(1.0), walls.weight.dtype.type(0.5)
+    free, past = state.face_free[first:last], state.face_flow[first:last]
+    wall = walls.wall[first:last]
+    mass, total_b = walls.mass[group], walls.total_b[group]
+    scale = one / (one + mass * total_b)
+    for f in range(count):
+        e = (state.taken[wall[f]] - mass * (free[f] - past[f])) * scale
+        past[f] = total_b * e + free[f]
+        free[f] = e
+    row = walls.group_branch[group, 0]
+    for m in range(walls.group_branch[group, 1] - row):
+        b, k = walls.b[row + m], walls.k[row + m]
+        flow = state.flow[base + m * count : base + (m + 1) * count]
+        total = state.total[base + m * count : base + (m + 1) * count]
+        for f in range(count):
+            flow[f] += b * free[f]
+        if k != 0:
+            for f in range(count):
+                total[f] += half * flow[f]
 
 
 @compiled
 def _chunk(chunk: int, grid: Grid, walls: Walls, state: State, now: Real, old: Real) -> None:
     first, last = grid.chunk_wall[chunk], grid.chunk_wall[chunk + 1]
-    for i in range(first, last):
-        state.before[i] = old[grid.wall_cell[i]]
+    cell, before, taken = grid.wall_cell[first:last], state.before[first:last], state.taken
+    for i in range(last - first):
+        before[i] = old[cell[i]]
+        taken[first + i] = -grid.wall_ratio[first + i] * now[cell[i]] - state.drive[first + i]
+    for i in range(grid.chunk_board[chunk], grid.chunk_board[chunk + 1]):
+        wall = grid.board_wall[i]
+        step = now[grid.wall_cell[wall]] - now[grid.board_beyond[i]]
+        taken[wall] -= grid.board_ratio[i] * step
+    for group in range(walls.chunk_group[chunk], walls.chunk_group[chunk + 1]):
+        _faces_free(group, walls, state)
     _interior(chunk, grid, now, old)
-    for i in range(first, last):
-        cell, bits = grid.wall_cell[i], grid.wall_closed[i]
-        u = now[cell]
-        value = old[cell] + state.drive[i]
-        for axis in range(3):
-            step, ratio = grid.stride[axis], grid.ratio[axis]
-            if bits & (1 << (2 * axis)):
-                value += ratio * (u - now[cell - step])
-            if bits & (2 << (2 * axis)):
-                value += ratio * (u - now[cell + step])
-        start, stop = walls.face_start[i], walls.face_start[i + 1]
-        if stop > start:
-            before = state.before[i]
-            q, known = _faces_free(start, stop, walls, state)
-            fresh = (value + q * before - known) / (1.0 + q)
-            old[cell] = fresh
-            _faces_driven(start, stop, fresh - before, walls, state)
-        else:
-            old[cell] = value
+    q, inverse = walls.q[first:last], walls.inverse[first:last]
+    for i in range(last - first):
+        fresh = (old[cell[i]] - taken[first + i] + q[i] * before[i]) * inverse[i]
+        old[cell[i]] = fresh
+        taken[first + i] = fresh - before[i]
+    for group in range(walls.chunk_group[chunk], walls.chunk_group[chunk + 1]):
+        _faces_driven(group, walls, state)
 
 
 @compiled_parallel

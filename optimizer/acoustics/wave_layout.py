@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,11 +50,14 @@ def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
     holds = padded.ravel()
     inside = np.concatenate([np.arange(a, b) for a, b in zip(start, stop, strict=True)])
     gaps = inside[~holds[inside]]
+    chunk_run = _chunks(stop - start, CHUNKS if room.cells > SMALL else 1)
+    border = np.append(start[chunk_run[:-1]], padded.size)
     closed = np.zeros(padded.size, dtype=np.uint8)
     closed[place] = room.closed.ravel()
     walls = np.flatnonzero(closed)
-    chunk_run = _chunks(stop - start, CHUNKS if room.cells > SMALL else 1)
-    border = np.append(start[chunk_run[:-1]], padded.size)
+    wall_ratio, boards = _closed_faces(walls, closed[walls], holds, stride, ratio)
+    board_wall, board_beyond, board_ratio = boards
+    chunk_wall = np.searchsorted(walls, border)
     grid = Grid(
         stride=stride,
         ratio=ratio.astype(dtype),
@@ -63,10 +67,32 @@ def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
         gap_cell=gaps,
         chunk_gap=np.searchsorted(gaps, border),
         wall_cell=walls,
-        wall_closed=closed[walls],
-        chunk_wall=np.searchsorted(walls, border),
+        wall_ratio=wall_ratio.astype(dtype),
+        chunk_wall=chunk_wall,
+        board_wall=board_wall,
+        board_beyond=board_beyond,
+        board_ratio=board_ratio.astype(dtype),
+        chunk_board=np.searchsorted(board_wall, chunk_wall),
     )
     return Layout(grid, place, padded.size)
+
+
+def _closed_faces(
+    walls: Ints, bits: NDArray[np.uint8], holds: NDArray[np.bool_], stride: Ints, ratio: Floats
+) -> tuple[Floats, tuple[Ints, Ints, Floats]]:
+    """Sum of ratios of faces towards no air per wall cell, and the faces with air beyond."""
+    hard = np.zeros(len(walls))
+    rows = []
+    for axis in range(3):
+        for side in range(2):
+            shut = (bits >> np.uint8(2 * axis + side)) & 1 == 1
+            beyond = walls + (2 * side - 1) * stride[axis]
+            hard += ratio[axis] * (shut & ~holds[beyond])
+            board = np.flatnonzero(shut & holds[beyond])
+            rows.append((board, beyond[board], np.full(len(board), ratio[axis])))
+    wall, beyond, value = (np.concatenate(column) for column in zip(*rows, strict=True))
+    order = np.argsort(wall, kind="stable")
+    return hard, (wall[order], beyond[order], value[order])
 
 
 def _runs(air: Ints) -> tuple[Ints, Ints]:
@@ -98,23 +124,38 @@ def lay_walls(
 ) -> Walls:
     """Faces of admittance in the order of the wall cells; rigid faces are left out."""
     branches = np.array([len(wall.resistance) for wall in admittance], dtype=np.int64)
-    soft = branches[room.face_surface] > 0
-    cell = np.searchsorted(layout.grid.wall_cell, layout.place[room.face_cell[soft]])
-    order = np.argsort(cell, kind="stable")
-    material = room.face_surface[soft][order]
-    count = np.bincount(cell, minlength=len(layout.grid.wall_cell))
+    branch_start = np.append(0, np.cumsum(branches))
     inertance = np.concatenate([w.inertance for w in admittance]) / dt
     resistance = np.concatenate([w.resistance for w in admittance]) / 2.0
     stiffness = np.concatenate([w.stiffness for w in admittance]) * dt / 4.0
-    b = 1.0 / np.maximum(inertance + resistance + stiffness, 1e-300)
-    axis = room.face_axis[soft][order]
+    b = 1.0 / (inertance + resistance + stiffness)
+    material_b = np.array([b[i:j].sum() for i, j in pairwise(branch_start)])
+
+    soft = branches[room.face_surface] > 0
+    wall = np.searchsorted(layout.grid.wall_cell, layout.place[room.face_cell[soft]])
+    chunk = np.searchsorted(layout.grid.chunk_wall, wall, side="right") - 1
+    surface, axis = room.face_surface[soft], room.face_axis[soft]
+    key = (chunk * len(admittance) + surface) * 3 + axis
+    order = np.argsort(key, kind="stable")
+    wall = wall[order]
+    weight = c * dt * room.face_area[soft][order] / (2.0 * room.cell_volume)
+    group, group_face, count = np.unique(key[order], return_index=True, return_counts=True)
+    material, mass = group // 3 % len(admittance), room.spacing[group % 3] / (2.0 * c * dt)
+    y = material_b[material] / (1.0 + mass * material_b[material])
+    q = np.bincount(wall, 0.5 * weight * np.repeat(y, count), len(layout.grid.wall_cell))
+    chunks = np.arange(len(layout.grid.chunk_wall))
     return Walls(
-        face_start=np.append(0, np.cumsum(count)),
-        material=material,
-        weight=(c * dt * room.face_area[soft][order] / (2.0 * room.cell_volume)).astype(dtype),
-        mass=(room.spacing[axis] / (2.0 * c * dt)).astype(dtype),
-        state_start=np.append(0, np.cumsum(branches[material])),
-        branch_start=np.append(0, np.cumsum(branches)),
+        q=q.astype(dtype),
+        inverse=(1.0 / (1.0 + q)).astype(dtype),
+        wall=wall,
+        weight=weight.astype(dtype),
+        group_face=np.append(group_face, len(wall)).astype(np.int64),
+        group_state=np.append(0, np.cumsum(count * branches[material])).astype(np.int64),
+        group_branch=np.stack([branch_start[material], branch_start[material + 1]], axis=1),
+        mass=mass.astype(dtype),
+        total_b=material_b[material].astype(dtype),
+        y=y.astype(dtype),
+        chunk_group=np.searchsorted(group, chunks * len(admittance) * 3),
         b=b.astype(dtype),
         d=(b * (inertance - resistance - stiffness)).astype(dtype),
         k=(4.0 * b * stiffness).astype(dtype),
@@ -123,8 +164,8 @@ def lay_walls(
 
 def silent(layout: Layout, walls: Walls, dtype: type[np.floating]) -> tuple[State, Real, Real]:
     """State of rest: wall state, pressure now and before."""
-    cells, faces = len(layout.grid.wall_cell), len(walls.material)
-    sizes = (walls.state_start[-1], walls.state_start[-1], faces, faces, cells, cells)
+    cells, faces, branches = len(layout.grid.wall_cell), len(walls.wall), walls.group_state[-1]
+    sizes = (branches, branches, faces, faces, cells, cells, cells)
     state = State(*(np.zeros(size, dtype=dtype) for size in sizes))
     return state, np.zeros(layout.size, dtype=dtype), np.zeros(layout.size, dtype=dtype)
 

@@ -11,6 +11,9 @@ from optimizer.placement.zones import bounding_boxes, prism_corners
 from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
 
+# Categories of material that let sound through to the surface behind.
+OPEN_BACK = frozenset({"porous", "foam", "curtain", "carpet", "corner fill", "screen"})
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -107,13 +110,16 @@ def piece_patches(room: Room, pieces: list[Piece]) -> tuple[Patches, Ints]:
     if not rows:
         return Patches.none(), np.zeros(0, dtype=np.int64)
     material = [p.product.fittings[p.fitting].material for *_, p in rows]
+    alpha = np.array([m.absorption for m in material]).reshape(-1, N_BANDS)
+    open_back = np.array([m.category in OPEN_BACK for m in material])[:, None]
     patches = Patches(
         surface=np.array([row[1] for row in rows], dtype=np.int64),
         rect=np.array([row[2] for row in rows]),
-        alpha=np.array([m.absorption for m in material]).reshape(-1, N_BANDS),
+        alpha=alpha,
         scatter=np.array([m.scattering for m in material]).reshape(-1, N_BANDS),
         face=np.array([p.face_area / len(p.rects) for *_, p in rows]),
         offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for *_, p in rows]),
+        hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
     )
     return patches, np.array([row[0] for row in rows], dtype=np.int64)
 

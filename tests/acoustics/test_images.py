@@ -242,7 +242,7 @@ def test_blocking_agrees_with_points_along_the_path():
     room, size = box_room(5.0, 4.0, 2.6), np.array([5.0, 4.0, 2.6])
     share = np.linspace(0, 1, 2000)[:, None]
     blocked = clear = 0
-    for _ in range(40):
+    for _ in range(200):
         low = rng.uniform(0, 0.8, 3) * size
         box = np.array([low, np.minimum(low + rng.uniform(0.2, 1.5, 3), size)])
         ends = rng.uniform(0.05, 0.95, (2, 3)) * size

@@ -248,25 +248,29 @@ def test_air_multiplies_the_decay_by_its_own_exponential():
 
 
 def test_mirrored_rooms_decay_alike_and_hear_alike():
-    """Treatment on the left, heard left, against treatment on the right, heard right."""
+    """Treatment on the left against treatment on the right, ears in mirrored order."""
+    ears = np.array([[2.0, 0.7, 1.2], [2.0, 3.3, 1.2]])
 
-    def side(left):
+    def treated(left):
         wall, y = (2, 0.5) if left else (3, 3.5)
         patch = Patch(wall, 1.0, 0.5, 4.0, 2.5, 0.9 * ONES, 0.2 * ONES)
         box = Obstacle([3, y - 0.4, 0], [4, y + 0.4, 1], 0.2 * ONES, 0.2 * ONES)
         scene = Scene(box_surfaces((5.0, 4.0, 3.0), 0.1, 0.2), (patch,), (box,))
-        ear = [[2.0, 1.0 if left else 3.0, 1.2]]
         return trace(
-            scene, rays=20_000, seed=7 + left, source=[0.5, 2.0, 1.2], receivers=ear,
-            receiver_radius=0.4,
+            scene, rays=60_000, seed=7 + left, source=[0.5, 2.0, 1.2],
+            receivers=ears if left else ears[::-1], receiver_radius=0.4,
         )  # fmt: skip
 
-    a, b = side(True), side(False)
+    a, b = treated(True), treated(False)
     error = np.hypot(a.t20_error, b.t20_error)
     assert np.all(np.abs(a.decay.t20 - b.decay.t20) < 4.0 * error)
-    assert np.all(error < 0.03 * a.decay.t20)
-    heard_a, heard_b = (r.echogram.energy[0].sum(axis=0) for r in (a, b))
-    np.testing.assert_allclose(heard_a, heard_b, rtol=0.02)
+    assert np.all(error < 0.02 * a.decay.t20)
+    near_a, far_a = a.echogram.energy[:, :, 0].sum(axis=1)
+    near_b, far_b = b.echogram.energy[:, :, 0].sum(axis=1)
+    # 750 direct and some 17 000 later crossings: about 2 % each
+    assert near_a == pytest.approx(near_b, rel=0.06)
+    assert far_a == pytest.approx(far_b, rel=0.06)
+    assert near_a < 0.9 * far_a  # and the two sides do differ
 
 
 def test_error_falls_as_one_over_the_root_of_the_rays():
@@ -354,37 +358,51 @@ def test_wall_cut_in_two_polygons_is_the_same_wall():
 
 def test_room_with_two_walls_missing_is_refused():
     surfaces = box_surfaces((5.0, 4.0, 3.0), 0.1, 0.3)
-    with pytest.raises(ValueError, match="not closed"):
-        trace(Scene(surfaces[2:]), rays=1000)
-    with pytest.raises(ValueError, match="do not close"):
+    with pytest.raises(ValueError, match="missing or misplaced"):
+        Scene(surfaces[2:])
+    with pytest.raises(ValueError, match="do not close: areas"):
         Scene(surfaces[1:])
+
+
+def test_room_with_a_gap_that_only_rays_find_is_refused():
+    """A wall turned in its plane keeps area and centre, so Gauss is content, but leaves slits."""
+    surfaces = list(prism(L_PLAN, 2.7, 0.1, 0.5))
+    assert surfaces[-1].area == pytest.approx(5.0 * 2.7)
+    turned = np.array([[1.15, -1.15], [3.85, -1.15], [3.85, 3.85], [1.15, 3.85]])
+    surfaces[-1] = replace(surfaces[-1], vertices=turned)
+    scene = Scene(tuple(surfaces))
+    with pytest.raises(ValueError, match="not closed"):
+        trace(scene, rays=1000)
 
 
 # --- echogram ----------------------------------------------------------------------------------
 
 
 def test_echogram_has_the_direct_sound_and_the_first_reflections():
-    """Rigid-walled box without scattering: direct sound and the images within 12 ms."""
+    """Specular box: direct sound at 2 m, then the six first-order images, within 18 ms.
+
+    200 000 rays send 1100 through the sphere directly and 800 by the walls: 3 % each.
+    """
     size, source, ear = (6.0, 5.0, 4.0), np.array([2.0, 2.5, 2.0]), np.array([4.0, 2.4, 2.1])
     scene = Scene(box_surfaces(size, 0.3, 0.0))
     heard = trace(
-        scene, rays=200_000, source=source, receivers=[ear], receiver_radius=0.3, echo_s=0.012
-    ).echogram  # fmt: skip
+        scene, rays=200_000, source=source, receivers=[ear], receiver_radius=0.3, echo_s=0.018
+    ).echogram
+    found = heard.energy[0, :, 0]
     r = np.linalg.norm(source - ear)
     assert heard.direct[0, 0] == pytest.approx(1.0 / (4.0 * np.pi * C * r**2), rel=1e-12)
-    first = heard.energy[0, : int(1000 * r / C) + 2, 0].sum()
-    # a sphere of 0.3 m at 2 m sees 1/r^2 averaged over its volume: (R/r)^2 / 5 = 0.5 % more
-    assert first == pytest.approx(heard.direct[0, 0], rel=0.03)
-    total = heard.direct[0, 0]
+    assert found[int(1000 * r / C)] == pytest.approx(heard.direct[0, 0], rel=0.1)
+    expected = np.zeros(18)
+    expected[int(1000 * r / C)] = heard.direct[0, 0]
     for k in range(3):
         for wall in (0.0, size[k]):
             image = source.copy()
             image[k] = 2.0 * wall - source[k]
-            total += 0.7 / (4.0 * np.pi * C * np.sum((image - ear) ** 2))
-    reach = int(1000 * np.linalg.norm([2.0, 0.1, 4.1]) / C) + 2
-    second = heard.energy[0, :reach, 0].sum()
-    assert first < second < 1.5 * total
-    assert second == pytest.approx(total, rel=0.35)
+            r = np.linalg.norm(image - ear)
+            expected[int(1000 * r / C)] += 0.7 / (4.0 * np.pi * C * r**2)
+    np.testing.assert_allclose(np.flatnonzero(found), np.flatnonzero(expected))
+    assert found.sum() == pytest.approx(expected.sum(), rel=0.08)
+    assert found[7:].sum() == pytest.approx(expected[7:].sum(), rel=0.12)
 
 
 # --- two measured rooms ------------------------------------------------------------------------
@@ -394,7 +412,8 @@ def test_hard_room_with_carpet_is_predicted_from_the_bare_room():
     """D. Russell (Penn State), 9.25 x 7.65 x 3.15 m, 1 kHz: measured 3.3 s bare, 1.6 s carpeted.
 
     Walls and ceiling .07, floor .02 scaled until the bare room gives 3.3 s, then carpet .37.
-    The bands stand for scattering coefficients from 0.05 to 0.1.
+    The bands stand for scattering coefficients from 0.05 to 0.1; below 0.065 the trace is too long
+    (21 % at 0.05, evidence/trace_measured_rooms.md).
     """
     size = (9.25, 7.65, 3.15)
     scattering = np.linspace(0.05, 0.10, 8)
@@ -409,8 +428,8 @@ def test_hard_room_with_carpet_is_predicted_from_the_bare_room():
     carpeted[4] = 0.37
     scene = Scene(box_surfaces(size, carpeted, scattering), air=air)
     found = trace(scene, rays=6000)
-    middle = (scattering > 0.068) & (scattering < 0.10)
-    np.testing.assert_allclose(found.decay.t20[middle], 1.6, rtol=0.15)
+    likely = scattering > 0.068
+    np.testing.assert_allclose(found.decay.t20[likely], 1.6, rtol=0.15)
     areas = np.array([s.area for s in scene.surfaces])
     sabine = SABINE * scene.volume / (areas @ carpeted + 4.0 * air * scene.volume)
     assert np.all(sabine < 0.7 * 1.6)  # the diffuse formula misses by more than 30 %
@@ -479,9 +498,9 @@ def test_enlarged_patch_keeps_its_absorption_area():
     base = np.full(8, 0.05)
     rect, kept = enlarge_patch((1.0, 1.0, 1.6, 2.2), alpha, base, (0.0, 0.0, 4.0, 3.0))
     area = (rect[2] - rect[0]) * (rect[3] - rect[1])
-    assert area == pytest.approx(1.5 * 0.72, rel=1e-12)
+    assert area == pytest.approx(1.45 / 0.95 * 0.72, rel=1e-12)  # 1.5 on a wall of 0.05
     np.testing.assert_allclose(kept * area, alpha * 0.72 + base * (area - 0.72), rtol=1e-12)
-    assert kept.max() <= 1.05 / 1.05
+    assert kept.max() <= 1.0
     rect, _ = enlarge_patch((0.0, 1.0, 0.6, 2.2), alpha, base, (0.0, 0.0, 4.0, 3.0))
     assert rect[0] == 0.0
     unchanged, _ = enlarge_patch((1.0, 1.0, 1.6, 2.2), 0.9 * ONES, base, (0.0, 0.0, 4.0, 3.0))
