@@ -1,5 +1,8 @@
 """A room file loaded whole: scenario, room, products, and what will be judged."""
 
+import csv
+import io
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -7,8 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from materials import MaterialDataError, MaterialTable, load_table
+from materials.table_files import TableFault
 from optimizer.acoustics.criteria import Criteria
-from optimizer.acoustics.judging import room_criteria
+from optimizer.acoustics.judging import decay_limits, room_criteria
 from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import allowed_products
@@ -16,6 +20,7 @@ from optimizer.placement.catalogue import Product, read_catalogue
 from optimizer.room.build import build_room
 from optimizer.room.checks import check_room
 from optimizer.room.model import Room
+from optimizer.room.reading import read_text
 from optimizer.room.scenario import Scenario, read_scenario
 
 
@@ -58,8 +63,6 @@ def load_project(path: str | Path, budget: float | None = None) -> Project:
     reading = read_scenario(Path(path))
     faults = list(reading.faults)
     scenario = reading.scenario
-    if scenario is None:
-        raise ScenarioError(faults)
     if budget is not None:
         scenario = _with_budget(scenario, budget, faults)
     table = _table(scenario, faults)
@@ -67,10 +70,28 @@ def load_project(path: str | Path, budget: float | None = None) -> Project:
     faults += found
     if room is not None:
         faults += check_room(scenario, room)
+        faults += _targets_against_mask(scenario, room)
     products = _products(scenario, table, faults)
     if faults or room is None:
-        raise ScenarioError(faults)
+        raise ScenarioError(_one_line(fault) for fault in faults)
     return Project(scenario, room, products)
+
+
+def _one_line(fault: Fault) -> Fault:
+    """Keys of a file may hold line breaks; a fault is told in one line."""
+    key, remedy = (" ".join(text.split()) for text in (fault.key, fault.remedy))
+    return replace(fault, key=key, remedy=remedy)
+
+
+def _targets_against_mask(scenario: Scenario, room: Room) -> Iterator[Fault]:
+    """One own decay limit fits the other one of the standard mask."""
+    targets = scenario.targets
+    own = [key for key in ("decay_low", "decay_high") if getattr(targets, key) is not None]
+    low, high = decay_limits(room.volume, targets)
+    if len(own) == 1 and np.any(low >= high):
+        other = "upper" if own == ["decay_low"] else "lower"
+        remedy = f"crosses the {other} limit of the standard mask in a band; give both limits"
+        yield Fault(scenario.file, f"targets.{own[0]}", getattr(targets, own[0]), remedy)
 
 
 def _with_budget(scenario: Scenario, budget: float, faults: list[Fault]) -> Scenario:
@@ -82,21 +103,39 @@ def _with_budget(scenario: Scenario, budget: float, faults: list[Fault]) -> Scen
 
 
 def _table(scenario: Scenario, faults: list[Fault]) -> MaterialTable:
-    if scenario.materials_path is None:
+    path = scenario.materials_path
+    if path is None:
         return load_table()
     try:
-        return load_table(scenario.materials_path)
-    except MaterialDataError as error:
-        faults.extend(
-            Fault(
-                f.file, f"row {f.row}.{f.column}" if f.row else f.column, f.value or None, f.remedy
-            )
-            for f in error.faults
-        )
+        text = read_text(path, "materials table (CSV)")
+        return load_table(path)
+    except ScenarioError as unreadable:
+        faults.extend(unreadable.faults)
         return load_table()
+    except MaterialDataError as error:
+        faults.extend(Fault(str(path), _cell(f), f.value or None, f.remedy) for f in error.faults)
+        return _with_ids(load_table(), text)
+
+
+def _with_ids(table: MaterialTable, text: str) -> MaterialTable:
+    """The table with a stand-in for each id of a table at fault, so that these names are known."""
+    try:
+        ids = {str(row.get("id")).strip() for row in csv.DictReader(io.StringIO(text, newline=""))}
+    except csv.Error:
+        return table
+    stand_in = next(iter(table))
+    added = [replace(stand_in, id=id) for id in sorted(ids) if id not in table]
+    return MaterialTable([*table, *added], table.cited(), table.scattering.values())
+
+
+def _cell(fault: TableFault) -> str:
+    row = f"row {fault.row}" if fault.row else ""
+    return ".".join(part for part in (row, fault.column) if part)
 
 
 def _products(scenario: Scenario, table: MaterialTable, faults: list[Fault]) -> tuple[Product, ...]:
+    if not scenario.budget.catalogue:
+        return ()  # told already
     before = len(faults)
     try:
         products = read_catalogue(scenario.catalogue_path, table, faults)

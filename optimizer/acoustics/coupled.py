@@ -127,12 +127,12 @@ def couple_box(
     air: ArrayLike = 0.0,
     c: float = C_AIR,
 ) -> CoupledBox:
-    """Set up the coupled problem.
+    """Set up the coupled problem for frequencies up to f_max.
 
-    beta (K, F) normalised admittance of each patch at rising frequencies f (F,); air: a number or
-    (F,), energy attenuation 1/m. Patches add where they overlap. Unlisted wall is rigid.
-    ValueError for shapes that disagree, a patch or object outside the room, Re beta < 0 in sum
-    is the caller's affair (a difference may be negative).
+    beta (K, F) normalised admittance of each patch at rising frequencies f (F,), held constant
+    beyond them; air: a number or (F,), energy attenuation in 1/m. Patches add where they overlap,
+    so a row may be the difference a piece makes to the wall under it. Wall in no patch is rigid.
+    ValueError for shapes that disagree, or a patch or object outside the room.
     """
     low, high = _split_modes(dimensions, f_max, c)
     check_patches(patches, low.dimensions)
@@ -162,7 +162,7 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
 
     Relative to the free-field pressure of the same source at 1 m (j w rho Q / 4 pi, so a source
     whose free-field response is flat); level 20 lg |p|. Sources (S, 3) and receivers (R, 3) are
-    points. Against far more modes: about 0.3 dB at most for |beta| up to 0.3 on wide corners.
+    points. Convergence: tests/evidence/first_order_damping.md.
     ValueError for f outside (0, box.f_max], a point outside the room, or a pair closer than 1 cm.
     """
     hz = np.atleast_1d(np.asarray(f, dtype=np.float64))
@@ -503,7 +503,7 @@ class Evenness:
     dip_hz: float
 
 
-def level_db(p: ArrayLike) -> Floats:
+def pressure_level(p: ArrayLike) -> Floats:
     """20 lg |p|, floored at -200 dB."""
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.asarray(p)), 1e-10)))
 

@@ -21,10 +21,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
+from optimizer.acoustics.decay_curve import T20_RANGE, fit_decay_time
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 C_AIR = 343.0
+FIT_SAMPLES = 2001
 LOG_60DB = 3.0 * np.log(10.0)  # 6.908: delta T for a decay of 60 dB
 
 # In-plane coordinates of a wall normal to x, y, z.
@@ -47,7 +50,7 @@ class Modes:
     @property
     def kind(self) -> Ints:
         """(M,) number of axes with a non-zero order: 1 axial, 2 tangential, 3 oblique."""
-        return np.count_nonzero(self.n, axis=1).astype(np.int64)
+        return np.asarray(np.count_nonzero(self.n, axis=1), dtype=np.int64)
 
     @property
     def volume(self) -> float:
@@ -159,7 +162,7 @@ def cosine_square_integral(order_max: int, lo: Floats, hi: Floats, length: float
 
 
 def patch_damping(modes: Modes, patches: Patches) -> Floats:
-    """Linear effect table (M, K), 1/s: damping constant delta of mode m per unit Re beta of patch k.
+    """Linear effect table (M, K), 1/s: damping delta of mode m per unit Re beta of patch k.
 
     (c/2) int_k psi^2 dS / int psi^2 dV, closed form; psi^2 = 1 across the wall's own axis. The sum
     over walls covered uniformly is (c/2) sum e_i (b_i0 + b_iL) / L_i, e = 1 where the order is
@@ -247,7 +250,7 @@ def decay_time(delta: ArrayLike) -> Floats:
     d = np.asarray(delta, dtype=np.float64)
     if np.any(d < 0):
         raise ValueError("decay_time: damping must not be negative")
-    return np.divide(LOG_60DB, d, out=np.full(d.shape, np.inf), where=d > 0)
+    return np.asarray(np.divide(LOG_60DB, d, out=np.full(d.shape, np.inf), where=d > 0))
 
 
 def mode_limit(f: ArrayLike) -> Floats:
@@ -290,7 +293,7 @@ def band_decay_from_modes(
     delta: ArrayLike,
     weights: ArrayLike,
     band: tuple[float, float],
-    fit_db: tuple[float, float] = (-5.0, -25.0),
+    fit_db: tuple[float, float] = T20_RANGE,
 ) -> float:
     """Decay time of a band from the modes whose frequency lies in it, s.
 
@@ -314,8 +317,6 @@ def band_decay_from_modes(
         return 10.0 * np.log10(np.exp(-2.0 * np.multiply.outer(t, d)) @ energy)
 
     slowest = -fit_db[1] * np.log(10.0) / 20.0 / np.min(d)
-    ends = [
-        brentq(lambda t, x=x: float(level(t)) - x, -1e-6 * slowest, 1.001 * slowest) for x in fit_db
-    ]
-    t = np.linspace(ends[0], ends[1], 401)
-    return float(-60.0 / np.polyfit(t, level(t), 1)[0])
+    end = brentq(lambda t: float(level(t)) - fit_db[1], 0.0, 1.001 * slowest)
+    t = np.linspace(0.0, 1.01 * end, FIT_SAMPLES)
+    return fit_decay_time(level(t), float(t[1]), *fit_db)

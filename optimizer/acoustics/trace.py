@@ -115,15 +115,8 @@ def trace(
     ValueError: no absorption at all in a band, source outside the room or inside an obstacle,
     fewer than ten rays a batch, or a room that leaks more than 1 ray in 1000.
     """
-    if batches < 2 or rays < 10 * batches:
-        raise ValueError("at least two batches and ten rays in each are needed")
-    if not 0 <= seed < 2**63:
-        raise ValueError("seed must be a non-negative 63-bit integer")
     threads = os.cpu_count() or 1 if threads is None else threads
-    if threads < 1:
-        raise ValueError("threads must be at least one")
-    if c <= 0.0 or echo_s <= 0.0 or receiver_radius <= 0.0:
-        raise ValueError("c, echo_s and receiver_radius must be positive")
+    _check_numbers(rays, batches, seed, threads, min(c, echo_s, receiver_radius))
     packed = pack(scene)
     start = _check_source(packed, source)
     spheres = _spheres(receivers, receiver_radius, start)
@@ -139,6 +132,17 @@ def trace(
     if path[3] > LEAK_LIMIT * rays:
         raise ValueError(f"the room is not closed: {int(path[3])} of {rays} rays left it")
     return _summary(run, dt, curves, echo, path)
+
+
+def _check_numbers(rays: int, batches: int, seed: int, threads: int, smallest: float) -> None:
+    if batches < 2 or rays < 10 * batches:
+        raise ValueError("at least two batches and ten rays in each are needed")
+    if not 0 <= seed < 2**63:
+        raise ValueError("seed must be a non-negative 63-bit integer")
+    if threads < 1:
+        raise ValueError("threads must be at least one")
+    if smallest <= 0.0:
+        raise ValueError("c, echo_s and receiver_radius must be positive")
 
 
 def _check_source(packed: Packed, source: ArrayLike | None) -> Array:
@@ -210,7 +214,7 @@ def _summary(run: _Run, dt: float, curves: Array, echo: Array, path: Array) -> T
     parts = [decay_times(backward_integral(curve, dt), dt) for curve in curves]
     mean_path = path[0] / path[2]
     return Traced(
-        times=dt * np.arange(len(energy)),
+        times=np.arange(len(energy)) * np.float64(dt),
         energy=energy,
         decay=decay_times(backward_integral(energy, dt), dt),
         edt_error=_standard_error([p.edt for p in parts]),
@@ -230,7 +234,7 @@ def _standard_error(values: Sequence[Array]) -> Array:
 
 
 def _echogram(run: _Run, echo: Array) -> Echogram:
-    times = BIN_S * np.arange(run.echo_bins)
+    times = np.arange(run.echo_bins) * np.float64(BIN_S)
     air = np.exp(-run.air * run.c * (times[:, None] + 0.5 * BIN_S))
     sphere = 4.0 / 3.0 * np.pi * run.receivers[:, 3] ** 3
     density = echo / (run.rays * run.c * sphere[:, None, None]) * air

@@ -112,7 +112,8 @@ def _in_plane(frame: Array, i: int, pos: Array, d: Array, gap: float) -> tuple[f
 @compiled
 def _along(table: Array, i: int, first: int, d: Array) -> float:
     """Scalar product of the vector in columns first.. of row i with d."""
-    return table[i, first] * d[0] + table[i, first + 1] * d[1] + table[i, first + 2] * d[2]
+    total: float = table[i, first] * d[0] + table[i, first + 1] * d[1] + table[i, first + 2] * d[2]
+    return total
 
 
 @compiled
@@ -209,7 +210,7 @@ def _try_panel(p: Packed, q: int, pos: Array, d: Array, best: float) -> float:
     u, v = _in_plane(f, q, pos, d, gap)
     if u < 0.0 or v < 0.0 or u > p.panel_size[q, 0] or v > p.panel_size[q, 1]:
         return np.inf
-    return max(gap, 0.0)
+    return max(float(gap), 0.0)
 
 
 @compiled
@@ -415,6 +416,17 @@ def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float) -> 
 
 
 @compiled
+def _advance(w: Work, path: Array, gap: float, whole: bool) -> None:
+    """Move to the hit; count the free path if it is whole, from one hit to the next."""
+    for a in range(3):
+        w.pos[a] += gap * w.d[a]
+    if whole:
+        path[0] += gap
+        path[1] += gap * gap
+        path[2] += 1.0
+
+
+@compiled
 def _walk(
     p: Packed, w: Work, tally: Tally, state: Seeds, size: int, step: float, echo_step: float,
     air: Array, receivers: Array,
@@ -438,12 +450,7 @@ def _walk(
         if path >= bins * step:
             _give_up(w.energy, mask, tally.lost, bins)
             return size
-        if last[0] != NOTHING:
-            tally.path[0] += gap
-            tally.path[1] += gap * gap
-            tally.path[2] += 1.0
-        for a in range(3):
-            w.pos[a] += gap * w.d[a]
+        _advance(w, tally.path, gap, last[0] != NOTHING)
         slot, last = int(path / step), (kind, number)
         draw = _uniform(state)
         scattered, specular = _absorb(p, material, mask, draw, w.energy, tally.lost, air, slot)

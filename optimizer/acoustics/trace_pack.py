@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics.trace_scene import Panel, Scene, Surface
+from optimizer.acoustics.trace_scene import Panel, Patch, Scene, Surface
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -56,28 +56,27 @@ def pack(scene: Scene) -> Packed:
     surfaces = scene.surfaces
     corners = [s.corners() for s in surfaces]
     plane = np.array([[*s.normal, s.normal @ s.origin] for s in surfaces])
-    bounds = np.array([[*s.vertices.min(axis=0), *s.vertices.max(axis=0)] for s in surfaces])
     group_start, group = _coplanar(plane)
     patch_start, order = _patches_by_surface(scene)
-    rects = [scene.patches[i] for i in order]
+    rects = _rows([_patch_rect(scene.patches[i]) for i in order], 4)
     absorption, scattering, first = _materials(scene, order)
     convex = _is_convex(plane, corners)
     use_tree = not convex and len(surfaces) >= TREE_FROM
     nodes = _tree(corners if use_tree else corners[:1])
-    everything = np.concatenate(corners)
+    points = np.concatenate(corners)
     return Packed(
         convex=convex,
         use_tree=use_tree,
         plane=plane,
         frame=np.array([[*s.origin, *s.u, *s.v] for s in surfaces]),
-        bounds=bounds[:, [0, 2, 1, 3]].copy(),
+        bounds=np.array([_bounds(s) for s in surfaces]),
         is_rect=np.array([_is_rectangle(s) for s in surfaces]),
         vertex_start=_starts([len(s.vertices) for s in surfaces]),
         vertices=np.concatenate([s.vertices for s in surfaces]),
         group_start=group_start,
         group=group,
         patch_start=patch_start,
-        patch_rect=_rows([[p.u0, p.v0, p.u1, p.v1] for p in rects], 4),
+        patch_rect=rects,
         patch_material=first[0] + np.arange(len(rects), dtype=np.int64),
         boxes=_rows([[*o.lower, *o.upper] for o in scene.obstacles], 6),
         panel_frame=_rows([_panel_frame(p) for p in scene.panels], 13),
@@ -91,7 +90,7 @@ def pack(scene: Scene) -> Packed:
         node_box=nodes[0],
         node_link=nodes[1],
         node_item=nodes[2],
-        extent=np.concatenate([everything.min(axis=0), everything.max(axis=0)]),
+        extent=np.concatenate([points.min(axis=0), points.max(axis=0)]),
     )
 
 
@@ -101,6 +100,15 @@ def _rows(values: Sequence[Sequence[float]], columns: int) -> Array:
 
 def _starts(counts: Sequence[int]) -> Index:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+
+
+def _bounds(surface: Surface) -> list[float]:
+    (u0, v0), (u1, v1) = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
+    return [u0, u1, v0, v1]
+
+
+def _patch_rect(patch: Patch) -> list[float]:
+    return [patch.u0, patch.v0, patch.u1, patch.v1]
 
 
 def _panel_frame(panel: Panel) -> list[float]:
@@ -140,8 +148,9 @@ def _patches_by_surface(scene: Scene) -> tuple[Index, list[int]]:
 def _materials(
     scene: Scene, patch_order: Sequence[int]
 ) -> tuple[Array, Array, tuple[int, int, int, int]]:
-    solid = [*scene.surfaces, *(scene.patches[i] for i in patch_order), *scene.obstacles]
-    pairs = [(s.absorption, s.scattering) for s in solid]
+    pairs = [(s.absorption, s.scattering) for s in scene.surfaces]
+    pairs += [(scene.patches[i].absorption, scene.patches[i].scattering) for i in patch_order]
+    pairs += [(o.absorption, o.scattering) for o in scene.obstacles]
     pairs += [(p.absorption, p.scattering) for p in scene.panels]
     pairs += [
         (p.back_absorption, p.back_scattering)

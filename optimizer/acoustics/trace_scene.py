@@ -1,9 +1,9 @@
 """What the energy tracer traces in: planar surfaces, patches, obstacles and free panels.
 
 Every coefficient is per octave band, shape (bands,), within 0..1: energy tracing has no use for
-an absorption above one. A laboratory value above one (edge effect) becomes an enlarged patch of
-the same absorption area, see `enlarge_patch`; a furniture item given as absorption area becomes
-a coefficient over its exposed faces, see `obstacle_absorption`.
+an absorption above one. trace_shapes has the ways round it: a laboratory value above one (edge
+effect) becomes an enlarged patch of the same absorption area, a furniture item given as
+absorption area a coefficient over its exposed faces.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from numpy.typing import ArrayLike, NDArray
 from optimizer.bands import N_BANDS
 
 Array = NDArray[np.float64]
-Rect = tuple[float, float, float, float]
 UNIT_TOLERANCE = 1e-6
 
 
-def _coefficients(values: ArrayLike, what: str) -> Array:
+def coefficients(values: ArrayLike, what: str) -> Array:
+    """Checked copy of one coefficient per band, 0..1."""
     array = np.array(values, dtype=np.float64)
     if array.shape != (N_BANDS,):
         raise ValueError(f"{what} needs one value per band, shape ({N_BANDS},), got {array.shape}")
@@ -30,7 +30,8 @@ def _coefficients(values: ArrayLike, what: str) -> Array:
     return array
 
 
-def _vector(values: ArrayLike, what: str) -> Array:
+def vector(values: ArrayLike, what: str) -> Array:
+    """Checked copy of a point or direction."""
     array = np.array(values, dtype=np.float64)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
         raise ValueError(f"{what} must be three finite numbers")
@@ -66,8 +67,8 @@ class Surface:
     scattering: Array
 
     def __post_init__(self) -> None:
-        origin, u, v = (_vector(getattr(self, n), f"surface {n}") for n in ("origin", "u", "v"))
-        normal = _vector(self.normal, "surface normal")
+        origin, u, v = (vector(getattr(self, n), f"surface {n}") for n in ("origin", "u", "v"))
+        normal = vector(self.normal, "surface normal")
         vertices = np.array(self.vertices, dtype=np.float64)
         _axes(u, v, "surface")
         if abs(abs(float(np.cross(u, v) @ normal)) - 1.0) > UNIT_TOLERANCE:
@@ -77,8 +78,8 @@ class Surface:
         if _polygon_area(vertices) <= 0.0:
             raise ValueError("surface has no area")
         _own(self, origin=origin, u=u, v=v, normal=normal, vertices=vertices)
-        _own(self, absorption=_coefficients(self.absorption, "surface absorption"))
-        _own(self, scattering=_coefficients(self.scattering, "surface scattering"))
+        _own(self, absorption=coefficients(self.absorption, "surface absorption"))
+        _own(self, scattering=coefficients(self.scattering, "surface scattering"))
 
     @property
     def area(self) -> float:
@@ -110,8 +111,8 @@ class Patch:
     def __post_init__(self) -> None:
         if not (self.u1 > self.u0 and self.v1 > self.v0):
             raise ValueError("patch needs u1 > u0 and v1 > v0")
-        _own(self, absorption=_coefficients(self.absorption, "patch absorption"))
-        _own(self, scattering=_coefficients(self.scattering, "patch scattering"))
+        _own(self, absorption=coefficients(self.absorption, "patch absorption"))
+        _own(self, scattering=coefficients(self.scattering, "patch scattering"))
 
 
 @dataclass(frozen=True)
@@ -124,12 +125,12 @@ class Obstacle:
     scattering: Array
 
     def __post_init__(self) -> None:
-        lower, upper = _vector(self.lower, "obstacle lower"), _vector(self.upper, "obstacle upper")
+        lower, upper = vector(self.lower, "obstacle lower"), vector(self.upper, "obstacle upper")
         if not np.all(upper > lower):
             raise ValueError("obstacle upper corner must exceed the lower one on every axis")
         _own(self, lower=lower, upper=upper)
-        _own(self, absorption=_coefficients(self.absorption, "obstacle absorption"))
-        _own(self, scattering=_coefficients(self.scattering, "obstacle scattering"))
+        _own(self, absorption=coefficients(self.absorption, "obstacle absorption"))
+        _own(self, scattering=coefficients(self.scattering, "obstacle scattering"))
 
 
 @dataclass(frozen=True)
@@ -150,17 +151,17 @@ class Panel:
     back_scattering: Array | None = None
 
     def __post_init__(self) -> None:
-        origin, u, v = (_vector(getattr(self, n), f"panel {n}") for n in ("origin", "u", "v"))
+        origin, u, v = (vector(getattr(self, n), f"panel {n}") for n in ("origin", "u", "v"))
         _axes(u, v, "panel")
         if not (self.width > 0.0 and self.height > 0.0):
             raise ValueError("panel width and height must be positive")
-        front = _coefficients(self.absorption, "panel absorption")
-        rough = _coefficients(self.scattering, "panel scattering")
+        front = coefficients(self.absorption, "panel absorption")
+        rough = coefficients(self.scattering, "panel scattering")
         back = front if self.back_absorption is None else self.back_absorption
         back_rough = rough if self.back_scattering is None else self.back_scattering
         _own(self, origin=origin, u=u, v=v, absorption=front, scattering=rough)
-        _own(self, back_absorption=_coefficients(back, "panel back_absorption"))
-        _own(self, back_scattering=_coefficients(back_rough, "panel back_scattering"))
+        _own(self, back_absorption=coefficients(back, "panel back_absorption"))
+        _own(self, back_scattering=coefficients(back_rough, "panel back_scattering"))
 
 
 @dataclass(frozen=True)
@@ -214,7 +215,9 @@ def _centroid(surface: Surface) -> Array:
 
 def _moments(surfaces: Sequence[Surface]) -> Array:
     """Minus the sum of S n c^T: by Gauss the volume times the unit matrix if the room closes."""
-    return -np.sum([s.area * np.outer(s.normal, _centroid(s)) for s in surfaces], axis=0)
+    return np.asarray(
+        -np.sum([s.area * np.outer(s.normal, _centroid(s)) for s in surfaces], axis=0)
+    )
 
 
 def _check_closed(surfaces: Sequence[Surface]) -> None:
@@ -238,70 +241,3 @@ def _check_patch(patch: Patch, surfaces: Sequence[Surface]) -> None:
     low, high = vertices.min(axis=0) - 1e-6, vertices.max(axis=0) + 1e-6
     if patch.u0 < low[0] or patch.v0 < low[1] or patch.u1 > high[0] or patch.v1 > high[1]:
         raise ValueError(f"patch reaches beyond surface {patch.surface}")
-
-
-def box_surfaces(
-    size: ArrayLike, absorption: ArrayLike, scattering: ArrayLike
-) -> tuple[Surface, ...]:
-    """The six surfaces of a box of size (x, y, z) with one corner at the origin.
-
-    Order: x = 0, x = size, y = 0, y = size, z = 0, z = size. On each, u and v are the two room
-    axes in the order x, y, z. absorption, scattering: anything that broadcasts to (6, bands).
-    """
-    lengths = _vector(size, "size")
-    if np.any(lengths <= 0.0):
-        raise ValueError("size must be positive")
-    alpha = np.broadcast_to(np.asarray(absorption, dtype=np.float64), (6, N_BANDS))
-    rough = np.broadcast_to(np.asarray(scattering, dtype=np.float64), (6, N_BANDS))
-    eye = np.eye(3)
-    surfaces = []
-    for k in range(6):
-        axis, far = divmod(k, 2)
-        i, j = (n for n in range(3) if n != axis)
-        rect = np.array([[0.0, 0.0], [lengths[i], 0.0], [lengths[i], lengths[j]], [0, lengths[j]]])
-        origin = eye[axis] * lengths[axis] * far
-        normal = eye[axis] * (1.0 - 2.0 * far)
-        surfaces.append(Surface(origin, eye[i], eye[j], normal, rect, alpha[k], rough[k]))
-    return tuple(surfaces)
-
-
-def obstacle_absorption(
-    absorption_area: ArrayLike, lower: ArrayLike, upper: ArrayLike, covered: float = 0.0
-) -> Array:
-    """Coefficient that gives a box an absorption area A (m2 per band): A / exposed face area.
-
-    covered: m2 of its faces that touch floor, wall or neighbours. ValueError when A exceeds the
-    exposed area: the box is then too small for what it is said to absorb.
-    """
-    a, b, c = _vector(upper, "upper") - _vector(lower, "lower")
-    exposed = 2.0 * (a * b + b * c + c * a) - covered
-    area = np.asarray(absorption_area, dtype=np.float64)
-    if exposed <= 0.0 or np.any(area > exposed):
-        raise ValueError(f"absorption area exceeds the exposed {exposed:.2f} m2 of the box")
-    return _coefficients(area / exposed, "obstacle absorption")
-
-
-def enlarge_patch(
-    rect: Rect, absorption: ArrayLike, base: ArrayLike, limits: Rect
-) -> tuple[Rect, Array]:
-    """Rectangle and coefficients for a piece whose absorption exceeds one (edge effect).
-
-    The rectangle (u0, v0, u1, v1) grows about its centre, all bands alike, until no coefficient
-    exceeds one, and is pushed back inside `limits`; every band keeps alpha * area plus the share
-    of the wall `base` (bands,) that the rim now hides. What finds no room is lost at one.
-    """
-    alpha, wall = np.asarray(absorption, dtype=np.float64), _coefficients(base, "base")
-    u0, v0, u1, v1 = rect
-    over = alpha > 1.0
-    if np.any(wall[over] >= 1.0):
-        raise ValueError("base must be below one where the absorption exceeds one")
-    growth = (alpha[over] - wall[over]) / (1.0 - wall[over])
-    side = np.sqrt(float(growth.max())) if over.any() else 1.0
-    low, high = np.array(limits[:2]), np.array(limits[2:])
-    size = np.minimum(side * np.array([u1 - u0, v1 - v0]), high - low)
-    start = np.clip(0.5 * (np.array([u0 + u1, v0 + v1]) - size), low, high - size)
-    area, grown = (u1 - u0) * (v1 - v0), float(np.prod(size))
-    share = area / grown
-    kept = np.minimum(alpha * share + wall * (1.0 - share), 1.0)
-    end = start + size
-    return (float(start[0]), float(start[1]), float(end[0]), float(end[1])), kept

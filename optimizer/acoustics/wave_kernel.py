@@ -25,7 +25,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 Real = NDArray[Any]
@@ -35,7 +35,7 @@ F = TypeVar("F", bound=Callable[..., object])
 
 
 class Grid(NamedTuple):
-    """Cells laid out in one padded line, cut into chunks that threads work on independently.
+    """Cells laid out in one padded line, cut into chunks that stay in the processor's cache.
 
     stride (3,): steps to the next cell along x, y, z; ratio (3,): (c dt / h)^2. Runs of cells
     run_start .. run_stop, chunk j has runs chunk_run[j] .. chunk_run[j + 1]; gap_cell: cells inside
@@ -117,18 +117,6 @@ def compiled(func: F) -> F:
     """The compiler's decorator with a type, since the library has none."""
     typed: F = njit(
         cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz", "arcp"}
-    )(func)
-    return typed
-
-
-def compiled_parallel(func: F) -> F:
-    """As `compiled`, with prange over all threads."""
-    typed: F = njit(
-        cache=True,
-        error_model="numpy",
-        nogil=True,
-        parallel=True,
-        fastmath={"contract", "nsz", "arcp"},
     )(func)
     return typed
 
@@ -236,7 +224,7 @@ def _chunk(chunk: int, grid: Grid, walls: Walls, state: State, now: Real, old: R
         _faces_driven(group, walls, state)
 
 
-@compiled_parallel
+@compiled
 def advance(
     grid: Grid,
     walls: Walls,
@@ -266,7 +254,7 @@ def advance(
                 out[row, r] = total
         for i in range(len(ports.drive_cell)):
             state.drive[ports.drive_cell[i]] = ports.drive_weight[i] * signal[n]
-        for chunk in prange(chunks):
+        for chunk in range(chunks):
             _chunk(chunk, grid, walls, state, now, old)
         for i in range(len(ports.source_cell)):
             old[ports.source_cell[i]] += ports.source_weight[i] * signal[n]

@@ -1,11 +1,14 @@
 """`treatment plan`: the best plan for a room and a budget."""
 
 import argparse
+import math
+from collections.abc import Iterator
 from pathlib import Path
 
 from optimizer.commands.printing import ProgressLine, say
+from optimizer.faults import Fault, ScenarioError
 from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
-from optimizer.project import load_project
+from optimizer.project import Project, load_project
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
@@ -15,6 +18,7 @@ from optimizer.results.report_md import report_markdown
 from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 
+FILES = ("shopping.csv", "report.md", "plan.json")
 EPILOG = """\
 example:
   treatment plan scenarios/spare_room.toml --out plan --budget 1200
@@ -49,18 +53,39 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
-    check_writable(arguments.out)
-    project = load_project(arguments.room, arguments.budget)
+    project = _checked(arguments)
     with ProgressLine() as progress:
         plan = make_plan(project, arguments.gap, arguments.time_limit, progress.report)
-    files = {
-        "shopping.csv": tell.shopping_csv(plan),
-        "report.md": report_markdown(plan, arguments.units),
-        "plan.json": plan_as_json(plan),
-    }
-    write_folder(arguments.out, files)
+    texts = (tell.shopping_csv(plan), report_markdown(plan, arguments.units), plan_as_json(plan))
+    write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
     say(_printed(plan, arguments))
     return 0
+
+
+def _checked(arguments: argparse.Namespace) -> Project:
+    """The project; ScenarioError tells the faults of the options and of the files together."""
+    faults = list(_option_faults(arguments))
+    try:
+        check_writable(arguments.out, FILES)
+    except ScenarioError as error:
+        faults += error.faults
+    try:
+        project = load_project(arguments.room, arguments.budget)
+    except ScenarioError as error:
+        faults += error.faults
+    if faults:
+        raise ScenarioError(faults)
+    return project
+
+
+def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
+    gap, seconds = arguments.gap, arguments.time_limit
+    if not 0 <= gap <= 1:
+        remedy = "give a share from 0 to 1, such as 0.01 for 1 %"
+        yield Fault("command line", "--gap", gap, remedy)
+    if not (seconds > 0 and math.isfinite(seconds)):
+        remedy = "give a number of seconds above 0, such as 60"
+        yield Fault("command line", "--time-limit", seconds, remedy)
 
 
 def _printed(plan: Plan, arguments: argparse.Namespace) -> str:

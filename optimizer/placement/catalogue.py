@@ -14,8 +14,7 @@ from materials import Material, MaterialTable, UnknownMaterial
 from optimizer.faults import Fault
 from optimizer.room.checks import EURO_CLASS
 from optimizer.room.reading import nearest, read_text, validate
-from optimizer.room.schema import Mounting, Name, Section
-from optimizer.units import parse_length
+from optimizer.room.schema import Mounting, Name, Section, length_in_metres
 
 NOT_STATED = "not stated"
 COLUMNS = (
@@ -86,7 +85,7 @@ def _parts(value: object) -> list[str]:
 
 
 def _gaps(value: object) -> list[float]:
-    return [parse_length(_number_or_text(part)) for part in _parts(value)]
+    return [length_in_metres(_number_or_text(part)) for part in _parts(value)]
 
 
 def _number_or_text(value: object) -> object:
@@ -97,7 +96,7 @@ def _number_or_text(value: object) -> object:
 
 
 def _cell_length(value: object) -> float:
-    return parse_length(_number_or_text(value))
+    return length_in_metres(_number_or_text(value))
 
 
 def _blank_is_none(value: object) -> object:
@@ -143,7 +142,7 @@ def read_catalogue(
     file = str(path)
     try:
         header = list(reader.fieldnames or [])
-        rows = list(reader)
+        rows = [(reader.line_num, row) for row in reader]
     except csv.Error as error:
         faults.append(Fault(file, "", None, f"is not a table of comma-separated values: {error}"))
         return ()
@@ -155,7 +154,7 @@ def read_catalogue(
         remedy = f"lists {len(rows)} products; at most {MOST_PRODUCTS} are read"
         faults.append(Fault(file, "", None, remedy))
         return ()
-    products = [p for i, row in enumerate(rows) for p in _product(row, i, file, table, faults)]
+    products = [p for line, row in rows for p in _product(row, line, file, table, faults)]
     for index, product in enumerate(products):
         if product.id in {p.id for p in products[:index]}:
             faults.append(Fault(file, "id", product.id, "is used twice; rename one"))
@@ -164,10 +163,12 @@ def read_catalogue(
 
 def _header_fits(header: list[str], file: str, faults: list[Fault]) -> bool:
     before = len(faults)
-    for column in header:
+    for column in dict.fromkeys(header):
         if column not in COLUMNS:
             remedy = f"unknown column; {nearest(str(column), COLUMNS)}"
             faults.append(Fault(file, f"column {column}", None, remedy))
+        if header.count(column) > 1:
+            faults.append(Fault(file, f"column {column}", None, "is there twice; leave one out"))
     faults.extend(
         Fault(file, f"column {column}", None, "is missing; add it")
         for column in COLUMNS
@@ -177,11 +178,11 @@ def _header_fits(header: list[str], file: str, faults: list[Fault]) -> bool:
 
 
 def _product(
-    row: dict[str, str | None], index: int, file: str, table: MaterialTable, faults: list[Fault]
+    row: dict[str, str | None], line: int, file: str, table: MaterialTable, faults: list[Fault]
 ) -> Iterator[Product]:
-    key = f"row {index + 2}"
+    key = f"row {line}"
     if None in row or None in row.values():
-        remedy = f"does not have {len(COLUMNS)} cells; quote text that holds a comma"
+        remedy = "does not have a cell for each column; quote text that holds a comma"
         faults.append(Fault(file, key, None, remedy))
         return
     cells = {**_OPTIONAL, **{k: v for k, v in row.items() if v != "" or k not in _OPTIONAL}}

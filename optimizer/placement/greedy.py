@@ -9,10 +9,11 @@ from optimizer.placement.effects import Effects
 from optimizer.room.geometry import Floats
 
 Ints = NDArray[np.int64]
+FREE = 1e-6  # share of the budget that a piece at hand counts as when gains are weighed by cost
 
 
 def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
-    """Add the candidate with the largest gain per cent of money until none helps or fits."""
+    """Add the candidate with the largest gain per share of the budget until none helps or fits."""
     blocks = _blocks(effects)
     open_ = np.ones(effects.count, dtype=bool)
     chosen: list[int] = []
@@ -22,7 +23,8 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
         cost = _extra_cost(effects, np.array(chosen, dtype=np.int64))
         fits = open_ & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
                         <= effects.budget_cents)  # fmt: skip
-        worth = np.where(fits & (gain > 1e-9), gain / np.maximum(cost, 1.0), -1.0)
+        share = np.maximum(cost / max(effects.budget_cents, 1), FREE)
+        worth = np.where(fits & (gain > 1e-9), gain / share, -1.0)
         best = int(worth.argmax())
         if worth[best] <= 0:
             return np.array(sorted(chosen), dtype=np.int64)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import greedy_selection
-from optimizer.placement.program import TIE, Matrices, build_program, matrices
+from optimizer.placement.program import TIE, Matrices, build_program, matrices, with_tangents
 from optimizer.placement.solver import NEGLIGIBLE, Progress, solve
 from optimizer.room.geometry import Floats
 
@@ -51,23 +51,47 @@ def select(
         value = objective(effects, nothing)
         return Selection("optimal", nothing, value, value, 0.0, 0.0)
     first = greedy_selection(effects, lambda chosen: objective(effects, chosen))
-    program = matrices(build_program(effects))
-    left = max(time_limit - (time.monotonic() - began), 1.0)
-    start = _start(effects, program, first)
-    answer = solve(program, 0.8 * gap, left, start, report)
-    options = [first] if answer.z is None else [first, _chosen(effects, program, answer.z)]
-    best = min((prune(effects, o) for o in options), key=lambda o: objective(effects, o))
+    end = began + max(time_limit, time.monotonic() - began + 1.0)
+    best, bound = _search(effects, first, gap, end, report)
     value = objective(effects, best)
-    bound = min(max(answer.bound, 0.0), value)
-    reached = (value - bound) / max(value, NEGLIGIBLE)
+    reached = _relative(value, bound)
     status = "optimal" if reached <= gap + 1e-9 else "feasible"
     return Selection(status, best, value, bound, reached, time.monotonic() - began)
+
+
+def _search(
+    effects: Effects, first: Ints, gap: float, end: float, report: Report | None
+) -> tuple[Ints, float]:
+    """The best selection found from a first one by the time `end`, and the bound proven.
+
+    The program's tangents may understate the excess of what it finds by more than the gap asked
+    for allows. Then lines touching the excess there are added and it is solved again, until the
+    gap is proven or the same selection comes back, which no line can change any more.
+    """
+    program = matrices(build_program(effects))
+    best, bound = prune(effects, first), 0.0
+    touched: set[tuple[int, ...]] = set()
+    while True:
+        left = max(end - time.monotonic(), 0.0)
+        answer = solve(program, 0.8 * gap, left, _start(effects, program, best), report)
+        found = best if answer.z is None else _chosen(effects, program, answer.z)
+        best = min(best, prune(effects, found), key=lambda o: objective(effects, o))
+        bound = min(max(answer.bound, bound), objective(effects, best))
+        proven = _relative(objective(effects, best), bound) <= gap
+        if proven or answer.status != "optimal" or tuple(found) in touched:
+            return best, bound
+        touched.add(tuple(found))
+        program = with_tangents(program, effects, effects.quantities(found))
+
+
+def _relative(value: float, bound: float) -> float:
+    return (value - bound) / max(value, NEGLIGIBLE)
 
 
 def objective(effects: Effects, chosen: Ints) -> float:
     """Exact objective of a selection: weighted excess, then money."""
     cost = effects.cost_cents(chosen)
-    return effects.score(chosen) + TIE * cost / max(effects.budget_cents, 1)
+    return effects.score(chosen) + TIE * (cost / max(effects.budget_cents, 1))
 
 
 def prune(effects: Effects, chosen: Ints) -> Ints:

@@ -9,7 +9,7 @@ Each `define_*` function adds one family of constraints; FAMILIES lists them. `c
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyomo.environ as pyo
@@ -77,8 +77,8 @@ def _most_packs(effects: Effects, product: int) -> int:
 def define_objective(model: pyo.ConcreteModel, effects: Effects) -> None:
     """Weighted excess, then money: sum_k w_k e_k + TIE * sum_p price_p n_p / budget."""
     weights = effects.criteria.weights
-    scale = TIE / max(effects.budget_cents, 1)
-    coefs = [*weights.tolist(), *(scale * effects.price_cents).tolist()]
+    money = TIE * (effects.price_cents / max(effects.budget_cents, 1))
+    coefs = [*weights.tolist(), *money.tolist()]
     model.score = pyo.Objective(expr=_linear(coefs, [*model.e.values(), *model.n.values()]))
 
 
@@ -141,10 +141,14 @@ def define_packs(model: pyo.ConcreteModel, effects: Effects) -> None:
 
 
 def define_budget(model: pyo.ConcreteModel, effects: Effects) -> None:
-    """sum_p price_p n_p <= budget, in cents."""
-    prices = effects.price_cents.astype(float).tolist()
+    """sum_p price_p n_p <= budget, in cents over their common divisor.
+
+    The divisor keeps the program, and so the plan, the same whatever the currency's scale.
+    """
+    unit = max(int(np.gcd.reduce([*effects.price_cents, effects.budget_cents])), 1)
+    prices = (effects.price_cents // unit).astype(float).tolist()
     model.budget = pyo.Constraint(
-        expr=_linear(prices, list(model.n.values())) <= float(effects.budget_cents)
+        expr=_linear(prices, list(model.n.values())) <= float(effects.budget_cents // unit)
     )
 
 
@@ -178,6 +182,30 @@ def matrices(model: pyo.ConcreteModel) -> Matrices:
         high=np.array([np.inf if v.ub is None else float(v.ub) for v in chosen]),
         integer=np.array([v.is_integer() or v.is_binary() for v in chosen]),
         names=tuple(v.name for v in chosen),
+    )
+
+
+def with_tangents(program: Matrices, effects: Effects, quantities: Floats) -> Matrices:
+    """The program with one more line per criterion, touching its excess at quantities (K,).
+
+    There the program then understates nothing; rows of weight zero and met rows need no line.
+    """
+    place = {name: i for i, name in enumerate(program.names)}
+    over = (effects.criteria.weights > 0) & (effects.criteria.excess(quantities) > 0)
+    rows, bounds = [], []
+    for k in np.flatnonzero(over):
+        lines = effects.criteria.tangents(int(k), quantities[k], quantities[k])
+        slope, intercept = max(lines, key=lambda line: line[0] * quantities[k] + line[1])
+        row = np.zeros(len(program.cost))
+        row[[place[f"e[{k}]"], place[f"q[{k}]"]]] = 1.0, -slope
+        rows.append(row)
+        bounds.append(intercept)
+    added = sparse.csc_matrix(np.array(rows).reshape(-1, len(program.cost)))
+    return replace(
+        program,
+        A=sparse.vstack([program.A, added], format="csc"),
+        row_low=np.concatenate([program.row_low, bounds]),
+        row_high=np.concatenate([program.row_high, np.full(len(bounds), np.inf)]),
     )
 
 

@@ -3,19 +3,29 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from optimizer.faults import Fault, ScenarioError
 
 
-def check_writable(folder: Path) -> None:
-    """ScenarioError when a result folder could not be written; creates nothing."""
+def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
+    """ScenarioError when files of these names could not be written there; creates nothing."""
+    try:
+        os.lstat(folder)
+    except (FileNotFoundError, NotADirectoryError):
+        pass  # made later, or told below
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise _fault(folder, f"cannot be written ({reason}); choose another folder") from None
     parent = folder if folder.is_dir() else folder.parent
     if folder.exists() and not folder.is_dir():
         raise _fault(folder, "is a file; name a folder for the results")
     if not parent.is_dir():
         raise _fault(folder, f"cannot be made: folder {parent} does not exist; make it first")
+    for name in names:
+        if (folder / name).is_dir():
+            raise _fault(folder / name, "is a folder; move it away or choose another folder")
     if not os.access(parent, os.W_OK | os.X_OK):
         raise _fault(folder, "cannot be written; choose a folder of yours")
 
@@ -25,7 +35,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> None:
 
     Every file is first written beside its place; only when all are there do they take the names.
     """
-    check_writable(folder)
+    check_writable(folder, files)
     try:
         stage = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except OSError as error:

@@ -17,8 +17,10 @@ from optimizer.results.words import place_in_words
 from optimizer.room.geometry import DIGITS, Rect
 from optimizer.room.model import Room
 from optimizer.room.reading import read_text
+from optimizer.room.schema import FARTHEST
 
 FORMAT = 1
+SIZE_TOLERANCE = 1e-3  # metres a piece's sides may differ from its product's
 NOT_FINITE = "null stands for an infinite bound"
 
 
@@ -94,48 +96,102 @@ def plan_as_json(plan: Plan) -> str:
     return json.dumps(plan_as_dict(plan), indent=1, allow_nan=False) + "\n"
 
 
+class MisfitError(ValueError):
+    """One piece that cannot be laid: its key, the value there, and what to do."""
+
+    def __init__(self, key: str, value: object, remedy: str) -> None:
+        self.key, self.value, self.remedy = key, value, " ".join(remedy.split())
+        super().__init__(remedy)
+
+
 def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[Piece]:
     """Pieces of a plan.json laid into a room; ScenarioError lists every piece that does not fit."""
-    text = read_text(path, "plan.json")
-    try:
-        entries = json.loads(text)["pieces"]
-        assert isinstance(entries, list)
-    except (ValueError, KeyError, TypeError, AssertionError, RecursionError):
-        remedy = 'is no plan: it needs a list "pieces" as `treatment plan` writes it'
-        raise ScenarioError([Fault(str(path), "", None, remedy)]) from None
+    entries = _entries(path)
     known = {product.id: product for product in products}
     faults: list[Fault] = []
     pieces = []
     for index, entry in enumerate(entries):
         try:
             pieces.append(_laid(entry, room, known))
-        except (KeyError, TypeError, ValueError) as error:
-            remedy = str(error.args[0]) if error.args else "cannot be read"
-            faults.append(Fault(str(path), f"pieces[{index}]", None, remedy))
+        except MisfitError as misfit:
+            key = f"pieces[{index}]" + (f".{misfit.key}" if misfit.key else "")
+            faults.append(Fault(str(path), key, misfit.value, misfit.remedy))
     if faults:
         raise ScenarioError(faults)
     return pieces
 
 
-def _laid(entry: dict[str, Any], room: Room, known: dict[str, Product]) -> Piece:
-    if entry["product"] not in known:
-        raise ValueError(f'product "{entry["product"]}" is not in this price list')
-    product = known[entry["product"]]
-    gaps = [abs(f.gap - float(entry["gap_m"])) for f in product.fittings]
+def _entries(path: Path) -> list[Any]:
+    text = read_text(path, "plan.json")
+    try:
+        content = json.loads(text)
+    except (ValueError, RecursionError):
+        content = None
+    entries = content.get("pieces") if isinstance(content, dict) else None
+    if not isinstance(content, dict) or not isinstance(entries, list):
+        remedy = 'is no plan: it needs a list "pieces" as `treatment plan` writes it'
+        raise ScenarioError([Fault(str(path), "", None, remedy)])
+    if content.get("format", FORMAT) != FORMAT:
+        remedy = f"is not a format read here; write the plan again in format {FORMAT}"
+        raise ScenarioError([Fault(str(path), "format", content["format"], remedy)])
+    return entries
+
+
+def _laid(entry: object, room: Room, known: dict[str, Product]) -> Piece:
+    if not isinstance(entry, dict):
+        raise MisfitError("", entry, "write it as an object with keys")
+    _all_keys(entry)
+    wanted = entry["product"]
+    if not isinstance(wanted, str) or wanted not in known:
+        raise MisfitError("product", wanted, "is not in this price list; name one of its ids")
+    product = known[wanted]
+    gap, u, v, width, height = (_number(entry, key) for key in _NUMBERS)
+    gaps = [abs(f.gap - gap) for f in product.fittings]
     fitting = int(np.argmin(gaps))
     if gaps[fitting] > 1e-6:
-        raise ValueError(f'"{product.id}" has no fitting with a gap of {entry["gap_m"]} m')
-    u, v = float(entry["u_m"]), float(entry["v_m"])
-    size = (float(entry["width_m"]), float(entry["height_m"]))
-    if not np.all(np.isfinite([u, v, *size])):
-        raise ValueError("holds a number that is not finite")
-    rect: Rect = (u, v, round(u + size[0], DIGITS), round(v + size[1], DIGITS))
-    if entry["mounting"] == "corner":
+        fits = ", ".join(f"{f.gap:g}" for f in product.fittings)
+        raise MisfitError("gap_m", gap, f'"{product.id}" hangs with a gap of {fits} m; use that')
+    _check_size(entry, product, width, height)
+    mounting = entry["mounting"]
+    if mounting not in product.mountings:
+        remedy = f'"{product.id}" is for {", ".join(product.mountings)}; use that'
+        raise MisfitError("mounting", mounting, remedy)
+    rect: Rect = (u, v, round(u + width, DIGITS), round(v + height, DIGITS))
+    if mounting == "corner":
         return _laid_in_corner(entry, room, product, fitting, rect)
-    _check_on_surface(room, entry["surface"], rect)
-    return flat_piece(
-        room, product, fitting, entry["mounting"], entry["surface"], rect, bool(entry["turned"])
-    )
+    surface = entry["surface"]
+    _check_on_surface(room, surface, rect)
+    return flat_piece(room, product, fitting, mounting, surface, rect, entry["turned"])
+
+
+_NUMBERS = ("gap_m", "u_m", "v_m", "width_m", "height_m")
+
+
+def _all_keys(entry: dict[str, Any]) -> None:
+    for key in ("product", "surface", "mounting", "turned", *_NUMBERS):
+        if key not in entry:
+            raise MisfitError(key, None, "is missing; add it")
+
+
+def _number(entry: dict[str, Any], key: str) -> float:
+    value = entry[key]
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not number or not abs(value) <= FARTHEST:  # NaN compares as False
+        raise MisfitError(key, value, f"write a number of metres within {FARTHEST:g}")
+    return float(value)
+
+
+def _check_size(entry: dict[str, Any], product: Product, width: float, height: float) -> None:
+    """The rectangle is the product's, turned or not."""
+    turned = entry["turned"]
+    if not isinstance(turned, bool):
+        raise MisfitError("turned", turned, "write true or false")
+    if turned and not product.turn:
+        raise MisfitError("turned", turned, f'"{product.id}" may not be turned; write false')
+    own = (product.height, product.width) if turned else (product.width, product.height)
+    for key, value, size in zip(("width_m", "height_m"), (width, height), own, strict=True):
+        if abs(value - size) > SIZE_TOLERANCE:
+            raise MisfitError(key, value, f'"{product.id}" hung so is {size:g} m; write that')
 
 
 def _laid_in_corner(
@@ -155,14 +211,18 @@ def _laid_in_corner(
             _check_on_surface(room, first.name, rect)
             _check_on_surface(room, second.name, other)
             return corner_piece(room, product, fitting, ((first.name, rect), (second.name, other)))
-    raise ValueError(f'this room has no corner "{entry["surface"]}"')
+    remedy = "this room has no such corner of two walls; write it like front-left"
+    raise MisfitError("surface", entry["surface"], remedy)
 
 
-def _check_on_surface(room: Room, name: str, rect: Rect) -> None:
-    try:
-        u0, v0, u1, v1 = room.surface(name).plane.bounds
-    except KeyError:
-        raise ValueError(f'this room has no surface "{name}"') from None
+def _check_on_surface(room: Room, name: object, rect: Rect) -> None:
+    names = [surface.name for surface in room.surfaces]
+    if name not in names:
+        remedy = f"this room has no such surface; it has {', '.join(names)}"
+        raise MisfitError("surface", name, remedy)
+    u0, v0, u1, v1 = room.surfaces[names.index(str(name))].plane.bounds
     slack = 5e-3
-    if rect[0] < u0 - slack or rect[1] < v0 - slack or rect[2] > u1 + slack or rect[3] > v1 + slack:
-        raise ValueError(f'reaches outside surface "{name}" of this room')
+    if rect[0] < u0 - slack or rect[2] > u1 + slack:
+        raise MisfitError("u_m", rect[0], f'reaches outside surface "{name}" of this room; move it')
+    if rect[1] < v0 - slack or rect[3] > v1 + slack:
+        raise MisfitError("v_m", rect[1], f'reaches outside surface "{name}" of this room; move it')

@@ -1,7 +1,6 @@
 """Places in words a person can tape out."""
 
 from optimizer.placement.pieces import Piece
-from optimizer.room.geometry import Rect
 from optimizer.room.model import Room, Surface
 from optimizer.units import format_length
 
@@ -22,7 +21,8 @@ def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
     along, across = _edge_names(surface)
     lengths = (format_length(u0, units), format_length(v0, units))
     if surface.is_wall:
-        up = "standing on the floor" if v0 < TOGETHER else f"{lengths[1]} above the floor"
+        down = "hanging down to" if piece.product.kind == "curtain" else "standing on"
+        up = f"{down} the floor" if v0 < TOGETHER else f"{lengths[1]} above the floor"
         flush = u0 < TOGETHER
         start = f"flush with {along}" if flush else f"{lengths[0]} from {along}"
         return f"{where}, {start}, {up}"
@@ -58,14 +58,10 @@ def _edge_names(surface: Surface) -> tuple[str, str]:
 
 def size_in_words(piece: Piece, units: str = "m") -> str:
     """Width by height by depth as hung: "0.60 x 1.20 m, 0.10 m deep, 0.05 m gap behind"."""
-    u0, v0, u1, v1 = _shown_rect(piece)
+    u0, v0, u1, v1 = piece.rect
     gap = piece.product.fittings[piece.fitting].gap
     text = (
         f"{format_length(u1 - u0, units)} x {format_length(v1 - v0, units)}, "
         f"{format_length(piece.product.depth, units)} deep"
     )
     return f"{text}, {format_length(gap, units)} gap behind" if gap else text
-
-
-def _shown_rect(piece: Piece) -> Rect:
-    return piece.rect

@@ -26,6 +26,7 @@ DEFAULT_MATERIAL = {
     "rack": "equipment_rack",
     "other": "table_coffee",
 }
+SMALLEST_ROOM, LARGEST_ROOM = 3.0, 10800.0  # m3, about those of the smallest and largest box room
 OTHER_SEATS_WEIGHT = 0.3  # how much a seat after the first counts when the file does not say
 
 
@@ -33,7 +34,7 @@ def build_room(scenario: Scenario, table: MaterialTable) -> tuple[Room | None, l
     """The room of a scenario, or None where its shell cannot be built, and the faults found."""
     faults: list[Fault] = []
     planes = _planes(scenario, faults)
-    surfaces = _surfaces(scenario, planes, table, faults) if planes else ()
+    surfaces = _surfaces(scenario, planes, table, faults)
     furniture = _furniture(scenario, table, faults)
     if not surfaces:
         return None, faults
@@ -72,6 +73,8 @@ def _planes(scenario: Scenario, faults: list[Fault]) -> dict[str, Plane]:
             return {}
         shell = {p.name: np.array(p.corners) for p in section.planes}
         return _closed(shell, len(section.planes), file, faults)
+    if missing and not scenario.room_whole:
+        return {}  # told already, key by key
     if missing:
         remedy = f"{', '.join(missing)} missing; give length, width and height, or planes"
         faults.append(Fault(file, "room", None, remedy))
@@ -93,10 +96,17 @@ def _closed(
     if gaps:
         return {}
     try:
-        return facing_inwards(shell)
+        planes = facing_inwards(shell)
     except ValueError as error:
         faults.append(Fault(file, "room.planes", None, str(error)))
         return {}
+    volume = enclosed_volume(list(planes.values()))
+    if not SMALLEST_ROOM <= volume <= LARGEST_ROOM:
+        span = f"{SMALLEST_ROOM:g} to {LARGEST_ROOM:g} m3"
+        remedy = f"the planes enclose {volume:.4g} m3; a room has {span}, correct the corners"
+        faults.append(Fault(file, "room.planes", None, remedy))
+        return {}
+    return planes
 
 
 def _surfaces(
@@ -108,6 +118,8 @@ def _surfaces(
     for section in scenario.areas:
         material = _material(section.material, f"{section.key}.material", "alpha",
                              file, table, faults)  # fmt: skip
+        if not planes:
+            continue
         if section.surface not in planes:
             remedy = f"no such surface; {_names(planes)}"
             faults.append(Fault(file, f"{section.key}.surface", section.surface, remedy))
@@ -116,9 +128,8 @@ def _surfaces(
             rect = (u, v, round(u + width, DIGITS), round(v + height, DIGITS))
             name = section.name or section.kind
             areas[section.surface].append(Area(name, section.kind, rect, material))
-    if any(name not in named for name in planes):
-        return ()
-    return tuple(Surface(n, p, named[n], tuple(areas[n])) for n, p in planes.items())
+    stand_in = next(iter(table))  # a surface at fault still has its place, for the other rules
+    return tuple(Surface(n, p, named.get(n, stand_in), tuple(areas[n])) for n, p in planes.items())
 
 
 def _material_of_surfaces(
@@ -126,9 +137,11 @@ def _material_of_surfaces(
 ) -> dict[str, Material]:
     file, found = scenario.file, {}
     for name, wanted in scenario.surfaces.items():
-        if name not in planes:
+        if planes and name not in planes:
             remedy = f"no such surface; {_names(planes)}"
             faults.append(Fault(file, f"surfaces.{name}", wanted, remedy))
+            continue
+        if wanted is None:
             continue
         material = _material(wanted, f"surfaces.{name}", "alpha", file, table, faults)
         if material is not None:

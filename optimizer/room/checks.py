@@ -82,6 +82,14 @@ def ears_apart_from_speakers(scenario: Scenario, room: Room) -> Iterator[Fault]:
                 yield Fault(scenario.file, f"{seat.key}.at", seat.at, remedy)
 
 
+def aims_elsewhere(scenario: Scenario, room: Room) -> Iterator[Fault]:
+    """A loudspeaker is aimed at a point away from itself."""
+    for section in scenario.speakers:
+        if section.aim is not None and np.linalg.norm(np.subtract(section.aim, section.at)) < 0.01:
+            remedy = "is where the speaker stands; aim it at the ears, or leave aim out"
+            yield Fault(scenario.file, f"{section.key}.aim", section.aim, remedy)
+
+
 def points_not_in_furniture(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """No loudspeaker or ear inside a piece of furniture (sitting on one is above it)."""
     for section in _points(scenario):
@@ -191,6 +199,7 @@ RULES: tuple[Rule, ...] = (
     names_differ,
     points_inside,
     ears_apart_from_speakers,
+    aims_elsewhere,
     points_not_in_furniture,
     boxes_inside,
     areas_inside,

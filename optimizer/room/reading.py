@@ -19,11 +19,13 @@ def read_text(path: Path, what: str) -> str:
     """Text of a small UTF-8 file; ScenarioError with one fault when it cannot be read."""
     try:
         if path.is_dir():
-            raise _fault(path, f"is a folder; name the {what} file itself")
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise _fault(path, f"is {size / 1e6:.0f} MB; a {what} is a text file below 1 MB")
-        text = path.read_bytes().decode("utf-8-sig")
+            raise _fault(path, f"is a folder; name the {what} itself")
+        with path.open("rb") as handle:
+            content = handle.read(LARGEST_FILE + 1)  # a device has no size to ask for
+        if len(content) > LARGEST_FILE:
+            size = f"is {path.stat().st_size / 1e6:.1f} MB" if path.is_file() else "is endless"
+            raise _fault(path, f"{size}; a {what} is a text file below 1 MB")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise _fault(path, f"is not UTF-8 text; give a {what} as plain text") from None
     except (OSError, ValueError) as error:
@@ -39,7 +41,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     text = read_text(path, "room file (TOML)")
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # also a whole number of thousands of digits
         raise _fault(path, f"is not valid TOML: {error}; correct that line") from None
     except RecursionError:
         raise _fault(path, "is nested too deeply; a room file has two levels") from None

@@ -37,7 +37,8 @@ class Scenario:
     note: str
     materials: str
     room: RoomSection
-    surfaces: dict[str, str]
+    room_whole: bool  # False when keys of [room] were at fault and are left out of `room`
+    surfaces: dict[str, str | None]  # None: told to be no material's name
     areas: tuple[AreaSection, ...]
     furniture: tuple[FurnitureSection, ...]
     speakers: tuple[SpeakerSection, ...]
@@ -68,7 +69,7 @@ class Scenario:
 class Reading:
     """A scenario that may be partial (sections at fault left out), and the faults found so far."""
 
-    scenario: Scenario | None
+    scenario: Scenario
     faults: tuple[Fault, ...]
 
 
@@ -94,14 +95,13 @@ def read_scenario(path: Path) -> Reading:
     limits = _table(LimitsSection, data, "limits", file, faults)
     weights = _table(WeightsSection, data, "weights", file, faults)
     texts = {key: _string(data, key, file, faults) for key in ("title", "note", "materials")}
-    if room is None or budget is None:
-        return Reading(None, tuple(faults))
     scenario = Scenario(
         path=path,
-        title=texts["title"] or path.stem.replace("_", " "),
+        title=texts["title"] or _title_of(path),
         note=texts["note"],
         materials=texts["materials"],
-        room=room,
+        room=room or RoomSection(),
+        room_whole=not any(fault.key.startswith("room") for fault in faults),
         surfaces=surfaces,
         areas=areas,
         furniture=furniture,
@@ -109,7 +109,7 @@ def read_scenario(path: Path) -> Reading:
         loudspeaker=loudspeaker or LoudspeakerSection(),
         seats=seats,
         targets=targets or TargetsSection(),
-        budget=budget,
+        budget=budget or _stand_in_budget(data),
         limits=limits or LimitsSection(),
         weights=weights or WeightsSection(),
     )
@@ -147,20 +147,31 @@ def _list(
     return tuple(item for item in read if item is not None)
 
 
-def _surfaces(data: dict[str, Any], file: str, faults: list[Fault]) -> dict[str, str]:
+def _surfaces(data: dict[str, Any], file: str, faults: list[Fault]) -> dict[str, str | None]:
     table = data.get("surfaces")
     if not isinstance(table, dict):
         remedy = "give a material for each surface in a [surfaces] table"
         faults.append(Fault(file, "surfaces", table, remedy))
         return {}
-    good: dict[str, str] = {}
+    named: dict[str, str | None] = {}
     for name, material in table.items():
-        if isinstance(material, str):
-            good[name] = material
-        else:
+        named[name] = material if isinstance(material, str) else None
+        if named[name] is None:
             remedy = "name a material of the table (see `treatment materials`)"
             faults.append(Fault(file, f"surfaces.{name}", material, remedy))
-    return good
+    return named
+
+
+def _title_of(path: Path) -> str:
+    return path.stem.replace("_", " ").encode("utf-8", "replace").decode()
+
+
+def _stand_in_budget(data: dict[str, Any]) -> BudgetSection:
+    """A budget of nothing for a section at fault, so that its price list is still looked at."""
+    section = data.get("budget")
+    named = section.get("catalogue") if isinstance(section, dict) else None
+    catalogue = named if isinstance(named, str) else ""
+    return BudgetSection.model_construct(amount=0.0, currency="EUR", catalogue=catalogue)
 
 
 def _string(data: dict[str, Any], key: str, file: str, faults: list[Fault]) -> str:

@@ -9,15 +9,28 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr
 
 from optimizer.bands import N_BANDS
-from optimizer.units import parse_length
+from optimizer.units import HOW_TO_WRITE, parse_length
 
-Length = Annotated[float, BeforeValidator(parse_length)]
-Size = Annotated[float, BeforeValidator(parse_length), Field(gt=0)]
-NonNegativeLength = Annotated[float, BeforeValidator(parse_length), Field(ge=0)]
+FARTHEST = 1000.0  # metres; no coordinate or size of a room is larger
+
+
+def length_in_metres(value: object) -> float:
+    """As parse_length; ValueError as well for whole numbers too large for a float."""
+    try:
+        return parse_length(value)
+    except OverflowError:
+        raise ValueError(f"not a usable length; {HOW_TO_WRITE}") from None
+
+
+Metres = Annotated[float, BeforeValidator(length_in_metres)]
+Length = Annotated[Metres, Field(ge=-FARTHEST, le=FARTHEST)]
+Size = Annotated[Metres, Field(gt=0, le=FARTHEST)]
+NonNegativeLength = Annotated[Metres, Field(ge=0, le=FARTHEST)]
+Number = Annotated[float, Field(strict=True)]  # a number of the file, not true or "5"
 Point = tuple[Length, Length, Length]
 Box3 = tuple[Size, Size, Size]
-Share = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+Share = Annotated[Number, Field(ge=0, le=1000)]
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]
 
 AreaKind = Literal[
     "window", "door", "closet", "opening", "vent", "heater", "detector", "switch",
@@ -57,12 +70,12 @@ class PlaneSection(Section):
 class RoomSection(Section):
     """The room: a box by its three sizes, or any closed shape by its planes."""
 
-    length: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=30)] | None = None
-    width: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=30)] | None = None
-    height: Annotated[float, BeforeValidator(parse_length), Field(ge=1.5, le=12)] | None = None
+    length: Annotated[Metres, Field(ge=1.5, le=30)] | None = None
+    width: Annotated[Metres, Field(ge=1.5, le=30)] | None = None
+    height: Annotated[Metres, Field(ge=1.5, le=12)] | None = None
     planes: tuple[PlaneSection, ...] = ()
-    temperature_c: Annotated[float, Field(ge=-10, le=45)] = 20.0
-    humidity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
+    temperature_c: Annotated[Number, Field(ge=-10, le=45)] = 20.0
+    humidity_percent: Annotated[Number, Field(ge=5, le=100)] = 50.0
     skirting: NonNegativeLength = 0.0
 
 
@@ -107,7 +120,7 @@ class LoudspeakerSection(Section):
     cabinet_radius: Size = 0.14
     woofer_radius: Size = 0.07
     tweeter_radius: Size = 0.0125
-    crossover_hz: Annotated[float, Field(ge=300, le=8000)] = 2500.0
+    crossover_hz: Annotated[Number, Field(ge=300, le=8000)] = 2500.0
 
 
 class SeatSection(Section):
@@ -115,10 +128,11 @@ class SeatSection(Section):
 
     name: Name
     at: Point
-    weight: Annotated[float, Field(ge=0, le=10)] | None = None
+    weight: Annotated[Number, Field(ge=0, le=10)] | None = None
 
 
-Bands = Annotated[tuple[float, ...], Field(min_length=N_BANDS, max_length=N_BANDS)]
+Seconds = Annotated[Number, Field(ge=0, le=60)]
+Bands = Annotated[tuple[Seconds, ...], Field(min_length=N_BANDS, max_length=N_BANDS)]
 
 
 class TargetsSection(Section):
@@ -127,15 +141,15 @@ class TargetsSection(Section):
     decay_low: Bands | None = None
     decay_high: Bands | None = None
     early: Literal["controlled", "reflection-free"] = "controlled"
-    side_balance_percent: Annotated[float, Field(gt=0, le=100)] = 10.0
-    pair_balance_percent: Annotated[float, Field(gt=0, le=100)] = 3.0
+    side_balance_percent: Annotated[Number, Field(gt=0, le=100)] = 10.0
+    pair_balance_percent: Annotated[Number, Field(gt=0, le=100)] = 3.0
 
 
 class BudgetSection(Section):
     """The money: an amount, its currency, and the price list it is spent on."""
 
-    amount: Annotated[float, Field(ge=0, le=1e9)]
-    currency: Annotated[str, Field(min_length=1, max_length=8)] = "EUR"
+    amount: Annotated[Number, Field(ge=0, le=1e9)]
+    currency: Annotated[Name, Field(max_length=8)] = "EUR"
     catalogue: Name
 
 
@@ -157,7 +171,7 @@ class LimitsSection(Section):
     fire_class: str | None = None
     banned_products: tuple[Name, ...] = ()
     keep_clear: tuple[KeepClearSection, ...] = ()
-    grid: Annotated[float, BeforeValidator(parse_length), Field(ge=0.02, le=2.0)] | None = None
+    grid: Annotated[Metres, Field(ge=0.02, le=2.0)] | None = None
 
 
 class WeightsSection(Section):

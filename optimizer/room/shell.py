@@ -17,7 +17,7 @@ def facing_inwards(shell: dict[str, Floats]) -> dict[str, Plane]:
 
     The side is found by the parity of crossings of a ray from just beside each plane, so rooms
     that are not convex (alcoves, L-shapes) are read as well. Raises ValueError with the name of
-    the surface whose corners are not flat.
+    the surface whose corners are not flat or not in order.
     """
     loose: dict[str, Plane] = {}
     for name, corners in shell.items():
@@ -25,6 +25,8 @@ def facing_inwards(shell: dict[str, Floats]) -> dict[str, Plane]:
             loose[name] = plane_from_corners(corners, np.array([1.0, 1.0, 1.0]))
         except ValueError as error:
             raise ValueError(f"{name}: {error}") from None
+        if not shapely.Polygon(loose[name].polygon).is_valid:
+            raise ValueError(f"{name}: the outline crosses itself; give the corners in order")
     sided: dict[str, Plane] = {}
     for name, plane in loose.items():
         point = plane.to_xyz(_inner_point(plane)) + 1e-4 * plane.normal

@@ -290,6 +290,9 @@ def test_desk_top_reflects_within_its_edges():
     # By hand: equal heights, so the bounce is half-way, 0.45 m below both.
     np.testing.assert_allclose(paths.bounce[0, 0, 6], [1.75, 1.6, 0.75], rtol=1e-12)
     assert paths.length_m[0, 0, 6] == pytest.approx(np.hypot(1.7, 0.9), rel=1e-12)
+    # Drawers under the desk lie beyond the bounce point and hide nothing.
+    drawers = [[low, high], [[1.7, 1.5, 0.0], [2.3, 2.0, 0.6]]]
+    assert first_reflections(SOURCE, EAR, with_desk(room, low, high), drawers).valid[0, 0, 6]
     low, high = (1.8, 1.2, 0.0), (2.3, 2.0, 0.75)
     moved = first_reflections(SOURCE, EAR, with_desk(room, low, high), [[low, high]])
     assert not moved.valid[0, 0, 6]
