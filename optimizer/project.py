@@ -41,7 +41,13 @@ class Project:
     def criteria(self) -> Criteria:
         """What is judged."""
         scenario = self.scenario
-        return room_criteria(self.scene, scenario.targets, scenario.weights, scenario.loudspeaker)
+        return room_criteria(
+            self.scene,
+            scenario.targets,
+            scenario.weights,
+            scenario.loudspeaker,
+            self.room.dimensions,
+        )
 
     @cached_property
     def usable_products(self) -> tuple[Product, ...]:

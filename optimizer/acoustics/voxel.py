@@ -78,7 +78,8 @@ class WaveRoom:
     @cached_property
     def surface_area(self) -> Floats:
         """Exposed area (surfaces,) in m2 of every plane, patch and furniture box."""
-        return np.bincount(self.face_surface, self.face_area, self.surface_count)
+        total = np.bincount(self.face_surface, self.face_area, self.surface_count)
+        return total.astype(np.float64)
 
     def centres(self, axis: int) -> Floats:
         """Coordinates of the cell centres along an axis."""
@@ -102,7 +103,8 @@ def voxelise_box(
     size = np.asarray(dimensions, dtype=np.float64)
     if size.shape != (3,) or np.any(size <= 0.0):
         raise ValueError("dimensions: three positive lengths are needed")
-    own = Patches(np.zeros(0), np.zeros(0), np.zeros((0, 4))) if patches is None else patches
+    none = np.zeros(0, dtype=np.int64)
+    own = Patches(none, none, np.zeros((0, 4))) if patches is None else patches
     check_patches(own, size)
     solid = _boxes(boxes)
     check_inside(solid.reshape(-1, 3), size, "boxes")
@@ -214,14 +216,14 @@ def _nudge(points: Floats) -> Floats:
 
 
 def _inside(hits: Sequence[Hits], shell: int, shape: tuple[int, ...]) -> Bools:
-    """Cells inside the shell: an odd number of crossings on the way in, the same along each axis."""
+    """Cells inside the shell: an odd number of crossings on the way, the same along each axis."""
     answers = []
     for axis, hit in enumerate(hits):
         wall = hit.plane < shell
         others = [n for a, n in enumerate(shape) if a != axis]
-        count = np.zeros((shape[axis] + 1, *others), dtype=np.int64)
+        count = np.zeros((shape[axis] + 1, *others), dtype=np.uint8)
         np.add.at(count, (hit.gap[wall], hit.first[wall], hit.second[wall]), 1)
-        odd = np.cumsum(count, axis=0)[:-1] % 2 == 1
+        odd = np.bitwise_xor.accumulate(count & 1, axis=0)[:-1] == 1
         answers.append(np.moveaxis(odd, 0, axis))
     if np.any(answers[0] != answers[1]) or np.any(answers[0] != answers[2]):
         raise ValueError("the planes do not enclose the room; close the gap between them")
@@ -242,7 +244,7 @@ def _closed_faces(
     for axis, hit in enumerate(hits):
         cells, owners = [], []
         for side in range(2):
-            nearest = np.full(air.shape, -1, dtype=np.int64)
+            nearest = np.full(air.shape, -1, dtype=np.int32)
             by_axis = np.moveaxis(nearest, axis, 0)
             # Of several planes in one gap the one next to the cell wins: written last.
             order = np.argsort(OPPOSITE[side] * -hit.place, kind="stable")
@@ -253,7 +255,7 @@ def _closed_faces(
             cell = np.flatnonzero((nearest >= 0) & air)
             closed.reshape(-1)[cell] |= np.uint8(1 << (2 * axis + side))
             cells.append(cell)
-            owners.append(nearest.reshape(-1)[cell])
+            owners.append(nearest.reshape(-1)[cell].astype(np.int64))
         faces.append((np.concatenate(cells), np.concatenate(owners)))
     return closed, faces
 

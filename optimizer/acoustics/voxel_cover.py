@@ -108,16 +108,17 @@ def cover(
     face = float(step[b] * step[c])
     slope = np.array([abs(plane.normal[axis]) for plane in planes])
     bare = np.ones(len(hits.plane))
-    rows = []
+    rows: list[tuple[Ints, Ints, Floats]] = []
     for patch, (index, bounds) in enumerate(zip(owner, rect, strict=True)):
         own = np.flatnonzero(hits.plane == index)
         if not len(own):
             continue
         share = _share(planes[index], bounds, axis, hits, own, lattice, step)
         bare[own] -= share
-        keep = share > 0.0
-        surface = np.full(np.count_nonzero(keep), shell + patch)
-        rows.append((own[keep], surface, share[keep] * face * slope[index]))
+        part = np.flatnonzero(share > 0.0)
+        rows.append(
+            (own[part], np.full(len(part), shell + patch), share[part] * face * slope[index])
+        )
     keep = np.flatnonzero(bare > 1e-9)
     left = hits.plane[keep]
     rows.append((keep, base[left], bare[keep] * face * slope[left]))

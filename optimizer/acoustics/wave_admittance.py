@@ -20,13 +20,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import least_squares, nnls
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 LOW_HZ, HIGH_HZ = 2.0, 2e4
-QUALITY = (0.1, 0.3, 1.0, 3.0, 10.0)
+QUALITY = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)
+APART = 0.35
 TINY = 1e-30
 
 
@@ -75,7 +76,7 @@ def constant_admittance(beta: float) -> Admittance:
 
 
 def fit_admittance(
-    frequency: ArrayLike, beta: ArrayLike, branches: int = 4, tolerance: float = 0.005
+    frequency: ArrayLike, beta: ArrayLike, branches: int = 6, tolerance: float = 0.005
 ) -> Admittance:
     """Passive branches that follow sampled admittance.
 
@@ -95,16 +96,9 @@ def fit_admittance(
     if not np.any(np.abs(y) > 0.0):
         return RIGID
     problem = _Problem(f, y.astype(np.complex128), np.iscomplexobj(y))
-    best = np.zeros((0, 3))
-    miss = 1.0
-    for _ in range(branches):
-        trial = problem.refine(np.vstack([best, problem.next_branch(best)]))
-        error = problem.error(trial)
-        if error >= miss:
-            break
-        best, miss = trial, error
-        if miss < tolerance:
-            break
+    best = problem.one_by_one(branches, tolerance)
+    if problem.error(best) > tolerance:
+        best = min(best, problem.all_at_once(branches), key=problem.error)
     return Admittance(best[:, 0], best[:, 1], best[:, 2])
 
 
@@ -127,11 +121,39 @@ class _Problem:
         real = difference.real / np.maximum(self.beta.real, 0.05 * size)
         return np.concatenate([real, difference.imag / size]) if self.reactive else real
 
-    def next_branch(self, rows: Floats) -> Floats:
+    def one_by_one(self, branches: int, tolerance: float) -> Floats:
+        """Add the branch that helps most and refine all, until it no longer helps."""
+        best, miss = np.zeros((0, 3)), 1.0
+        for _ in range(branches):
+            trial = self.refine(np.vstack([best, self._next_branch(best)]))
+            if self.error(trial) >= miss:
+                break
+            best, miss = trial, self.error(trial)
+            if miss < tolerance:
+                break
+        return best
+
+    def all_at_once(self, branches: int) -> Floats:
+        """Refine the strongest branches of a non-negative mixture of the whole catalogue."""
+        shapes = _catalogue(self.f)
+        strength, _ = nnls(self._columns(shapes).T, self._weigh(self.beta))
+        rows: list[Floats] = []
+        for pick in np.argsort(-strength * np.linalg.norm(self._columns(shapes), axis=1)):
+            row = shapes[pick] / max(strength[pick], TINY)
+            # Neighbours of one resonance share its strength: they become one branch.
+            alike = [r for r in rows if np.allclose(_place(r), _place(row), atol=APART)]
+            if strength[pick] > 0.0 and not alike and len(rows) < branches:
+                rows.append(row)
+        return self.refine(np.array(rows))
+
+    def _columns(self, shapes: Floats) -> Floats:
+        return np.array([self._weigh(_sum(shape[None], self.f)) for shape in shapes])
+
+    def _next_branch(self, rows: Floats) -> Floats:
         """The catalogue branch that takes most off what is left, with its best strength."""
         left = -self.residual(rows)
         shapes = _catalogue(self.f)
-        columns = np.array([self._weigh(_sum(shape[None], self.f)) for shape in shapes])
+        columns = self._columns(shapes)
         norm = np.maximum(np.sum(columns**2, axis=1), TINY)
         match = columns @ left
         pick = int(np.argmax(np.where(match > 0.0, match**2 / norm, -1.0)))
@@ -146,13 +168,19 @@ class _Problem:
             return self.residual(np.exp(x).reshape(-1, 3))
 
         # Far below anything audible a value is as good as zero; the bounds keep it finite.
-        found = least_squares(cost, np.clip(start, -40.0, 40.0), bounds=(-45.0, 45.0), max_nfev=60)
+        found = least_squares(cost, np.clip(start, -40.0, 40.0), bounds=(-45.0, 45.0), max_nfev=100)
         return np.asarray(np.exp(found.x).reshape(-1, 3))
 
 
 def _sum(rows: Floats, f: Floats) -> Complexes:
     s = 2j * np.pi * f[:, None]
     return np.asarray(np.sum(1.0 / (rows[:, 0] * s + rows[:, 1] + rows[:, 2] / s), axis=1))
+
+
+def _place(row: Floats) -> Floats:
+    """Where on a log frequency axis a branch turns from stiff to resistive to inert."""
+    size = np.maximum(row, TINY)
+    return np.log([size[2] / size[1], size[1] / size[0]])
 
 
 def _catalogue(f: Floats) -> Floats:

@@ -4,12 +4,12 @@ Dispersion of the leapfrog seven-point scheme (Trefethen, SIAM Review 24(2), 198
 
     sin^2(w dt / 2) / (c dt)^2 = sum_a sin^2(k_a h_a / 2) / h_a^2
 
-so waves along an axis run slowest, those along the diagonal of a cube almost exactly. In a rigid box
-whose walls are cell faces this is the exact relation between mode numbers and frequencies. The
-damping of a mode by a wall normal to axis a is low by cos^2(k_a h_a / 2), since the wall
-acts on the pressure half a cell away from it (own derivation, tested).
+so waves along an axis run slowest, those along the diagonal of a cube almost exactly. In a rigid
+box whose walls are cell faces this is the exact relation between mode numbers and frequencies. The
+damping of a mode by a wall normal to axis a is low by cos^2(k_a h_a / 2), since the wall acts on
+the pressure half a cell away from it (own derivation, tested).
 
-Cells grow with f^3 and steps with f, so memory grows with f^3 and time with f^4 per second of sound.
+Cells grow with f^3 and steps with f: memory grows with f^3, time with f^4 per second of sound.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ SOUND_SPEED = 343.0
 COURANT = 0.999
 """Share of the largest stable time step that is used."""
 DISPERSION = 0.01
-"""Relative error of the wave speed allowed at the highest frequency, along the worst axis; a mode is
-then off by at most 1 %, a fifth of a semitone, at the top of the range and by f^2 less below."""
+"""Relative error of the wave speed allowed at the highest frequency, along the worst axis: a mode
+at the top of the range is off by at most 1 % (a sixth of a semitone), below by f^2 less."""
 MAX_CELLS = 4_000_000
 BYTES_PER_CELL = 10.0
 """Two single-precision fields, and the map of air and walls (tests/evidence/wave_cost.md)."""
@@ -35,7 +35,7 @@ CELLS_PER_SECOND = 5e8
 """Cell updates per second on two cores, low side (tests/evidence/wave_cost.md)."""
 
 
-class GridTooLarge(ValueError):
+class GridTooLargeError(ValueError):
     """The room needs more cells at this frequency than the budget allows."""
 
 
@@ -107,7 +107,7 @@ def damping_factor(frequency: ArrayLike, spacing: float, c: float = SOUND_SPEED)
     """Share of a wall's damping that the grid gives a wave meeting it head on, cos^2(k h / 2).
 
     Waves from all directions see 1 - (k h)^2 / 12 on average (small k h): 3 % low at f_max with the
-    default spacing, 1.6 % at 500 Hz of 700.
+    default spacing, 1.5 % at 500 Hz of 700.
     """
     k = 2.0 * np.pi * np.asarray(frequency, dtype=np.float64) / c
     return np.asarray(np.cos(0.5 * k * spacing) ** 2)
@@ -116,7 +116,7 @@ def damping_factor(frequency: ArrayLike, spacing: float, c: float = SOUND_SPEED)
 def spacing_for(f_max: float, tolerance: float = DISPERSION, c: float = SOUND_SPEED) -> float:
     """Cell edge in m at which the wave speed is off by `tolerance` at f_max in Hz at most.
 
-    The default 1 % takes 9.2 cells per wavelength: 53 mm for 700 Hz.
+    The default 1 % takes 10.6 cells per wavelength: 46 mm for 700 Hz.
     ValueError unless f_max > 0 and 0 < tolerance <= 0.1.
     """
     if not f_max > 0.0 or not 0.0 < tolerance <= 0.1:
@@ -136,7 +136,7 @@ def wave_cost(
     tolerance: float = DISPERSION,
     c: float = SOUND_SPEED,
 ) -> WaveCost:
-    """Expected size of simulating `volume` m3 up to f_max Hz for `duration_s` with `runs` sources."""
+    """Expected size of simulating `volume` m3 up to f_max Hz for `duration_s`, `runs` sources."""
     spacing = spacing_for(f_max, tolerance, c)
     cells = int(np.ceil(volume / spacing**3))
     steps = int(np.ceil(duration_s / time_step(spacing, c)))
@@ -154,7 +154,7 @@ def affordable_frequency(
 ) -> tuple[float, str]:
     """Highest frequency in Hz that `max_cells` allow in `volume` m3, and a message when coarser.
 
-    Returns (f_max, "") when it fits. When it does not: GridTooLarge (a ValueError), or with
+    Returns (f_max, "") when it fits. When it does not: GridTooLargeError (a ValueError), or with
     `coarsen` the frequency that fits and the sentence to show the user.
     """
     needed = wave_cost(volume, f_max, 1.0, 1, tolerance, c).cells
@@ -164,5 +164,5 @@ def affordable_frequency(
     size = f"{volume:.0f} m3 up to {f_max:.0f} Hz takes {needed / 1e6:.1f} million cells"
     limit = f"more than the {max_cells / 1e6:.1f} million allowed"
     if not coarsen:
-        raise GridTooLarge(f"{size}, {limit}; up to {reach:.0f} Hz fits")
+        raise GridTooLargeError(f"{size}, {limit}; up to {reach:.0f} Hz fits")
     return reach, f"{size}, {limit}; simulated up to {reach:.0f} Hz instead"

@@ -4,7 +4,7 @@ Explicit finite differences on a regular grid (`voxel`) with locally reacting wa
 admittance (`wave_admittance`): modes, diffraction round furniture and patches, and all phases, with
 no diffuse-field assumption. Every run is stable by construction: the time step stays below the
 limit of the bare grid, walls are passive networks, and closing faces only lowers the highest
-frequency of the grid. Spacing, dispersion and cost: `wave_budget`. The compiled loop: `wave_kernel`.
+frequency of the grid. Spacing, dispersion, cost: `wave_budget`. Compiled loop: `wave_kernel`.
 
 Sources are points that radiate alike in all directions. All levels are relative to the pressure
 the source would give at 1 m in free field.
@@ -13,7 +13,10 @@ the source would give at 1 m in free field.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from os import cpu_count
+from threading import Lock
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,7 +26,7 @@ from scipy.signal import firwin as fir_window
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_admittance import Admittance
 from optimizer.acoustics.wave_budget import COURANT, SOUND_SPEED, dispersion_error, time_step
-from optimizer.acoustics.wave_kernel import advance
+from optimizer.acoustics.wave_kernel import Real, advance
 from optimizer.acoustics.wave_layout import Stencil, lay_out, lay_ports, lay_walls, silent, stencil
 
 Floats = NDArray[np.float64]
@@ -57,8 +60,8 @@ class Responses:
     """Impulse responses of S sources at R receivers, flat up to f_max.
 
     pressure (S, R, N): per second, relative to a unit impulse of pressure at 1 m in free field;
-    fs: samples per second; time_s (N,): 0 is the moment of emission (the band-limited impulse starts
-    a little earlier). Loudspeaker roll-offs, if given, are part of the pressure.
+    fs: samples per second; time_s (N,): 0 is the moment of emission (the band-limited impulse
+    starts a little earlier). Loudspeaker roll-offs, if given, are part of the pressure.
     """
 
     pressure: Floats
@@ -75,7 +78,7 @@ class Responses:
         return np.asarray(np.arange(self.pressure.shape[-1]) / self.fs - self.lead_s)
 
     def response(self, frequency: ArrayLike) -> Complexes:
-        """Transfer functions (S, R, F) at frequencies (F,) in Hz: pressure over that at 1 m free field.
+        """Transfer functions (S, R, F) at frequencies (F,) in Hz, re free field at 1 m.
 
         The impulse that drove the room is divided out. Valid from about 2 / duration to f_max;
         ValueError above f_max or at 0.
@@ -176,22 +179,44 @@ def _run(
     # A unit of pressure at 1 m is a source term of 4 pi, spread over one cell; signal is per step.
     gain = 4.0 * np.pi * (c * dt) ** 2 / room.cell_volume
     level = float(np.abs(signal).max()) * gain
-    shape = (len(inlets), -(-len(signal) // every), len(outlets))
-    out = np.zeros(shape, dtype=dtype)
+    rows = -(-len(signal) // every)
     share = max(1, len(signal) // 20)
-    for i, inlet in enumerate(inlets):
+    done = _Progress(len(inlets) * len(signal), progress)
+
+    def one(inlet: Stencil) -> Real:
         state, now, before = silent(layout, walls, dtype)
         ports = lay_ports(layout, inlet, outlets, gain / level, dtype)
+        out = np.zeros((rows, len(outlets)), dtype=dtype)
         for first in range(0, len(signal), share):
             part = signal[first : first + share].astype(dtype)
             now, before = advance(
-                layout.grid, walls, state, ports, now, before, part, first, every, out[i]
+                layout.grid, walls, state, ports, now, before, part, first, every, out
             )
-            if progress is not None:
-                progress((i + (first + len(part)) / len(signal)) / len(inlets))
+            done.add(len(part))
+        return out
+
+    # One thread per run: threads that share one field would have to wait for each other at every
+    # step, which on a busy machine costs many times what the second core brings.
+    with ThreadPoolExecutor(max_workers=min(len(inlets), cpu_count() or 1)) as pool:
+        out = np.array(list(pool.map(one, inlets)), dtype=np.float64)
     if not np.all(np.isfinite(out)):
         raise FloatingPointError("the wave simulation blew up; this is a fault of the program")
-    return np.asarray(out.astype(np.float64).transpose(0, 2, 1) * (level / dt))
+    return np.asarray(out.transpose(0, 2, 1) * (level / dt))
+
+
+class _Progress:
+    """Share of all steps done, reported from several threads one at a time."""
+
+    def __init__(self, steps: int, report: Callable[[float], None] | None) -> None:
+        self._steps, self._report = steps, report
+        self._done, self._lock = 0, Lock()
+
+    def add(self, steps: int) -> None:
+        """Count finished steps and report the share."""
+        with self._lock:
+            self._done += steps
+            if self._report is not None:
+                self._report(self._done / self._steps)
 
 
 def _pulse(f_max: float, fs: float) -> Floats:
@@ -260,7 +285,7 @@ def _check_run(
 ) -> None:
     if len(admittance) != room.surface_count:
         raise ValueError(
-            f"simulate: {room.surface_count} surfaces need one admittance each, got {len(admittance)}"
+            f"simulate: {room.surface_count} surfaces need one admittance each: {len(admittance)}"
         )
     if not len(sources) or not len(receivers):
         raise ValueError("simulate: at least one source and one receiver are needed")

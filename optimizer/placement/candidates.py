@@ -21,7 +21,7 @@ from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
 
 FINEST = 0.30  # m, grid step
-ENOUGH = 6500  # free rectangles
+ENOUGH = 4000  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
 CENTRED = 1e-4  # m off the axis that counts as on it
 

@@ -80,13 +80,24 @@ def _read(
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        details = error.errors(include_url=False)
+        details = _own_faults(error.errors(include_url=False))
         faults.extend(_as_fault(model, file, key, detail) for detail in details)
         bad = {detail["loc"][0] for detail in details if detail["loc"]}
     try:
         return model.model_validate({k: v for k, v in data.items() if k not in bad})
     except ValidationError:
         return None
+
+
+def _own_faults(details: Sequence[Any]) -> list[Any]:
+    """Complaints without those that a list is too short because an entry of it is at fault."""
+    places = [detail["loc"] for detail in details]
+    return [
+        detail
+        for detail in details
+        if detail["type"] != "too_short"
+        or not any(p != detail["loc"] and p[: len(detail["loc"])] == detail["loc"] for p in places)
+    ]
 
 
 def _as_fault(model: type[Section], file: str, key: str, detail: Any) -> Fault:

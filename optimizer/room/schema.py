@@ -178,6 +178,7 @@ class WeightsSection(Section):
     """How much each group of criteria counts; 0 leaves a group out of the decision."""
 
     decay: Share = 1.0
+    modes: Share = 1.0
     early: Share = 1.0
     side_balance: Share = 0.5
     pair_balance: Share = 0.5

@@ -151,3 +151,298 @@ CASES = [
     ("one wall", 0.2),
     ("one wall", 0.15 - 0.15j),
 ]
+
+
+@pytest.mark.parametrize(("layout", "beta"), CASES)
+def test_twenty_modes_agree_with_finite_elements(layout, beta):
+    """Frequency within 1 %, decay within 5 %: bare, four corners, one wall; real and complex."""
+    reference = reference_modes(FINE, LAYOUTS[layout], beta)
+    error_f, error_decay = pairwise_errors(coupled_modes(flat(LAYOUTS[layout], beta)), reference)
+    assert error_f < 0.01
+    assert error_decay < 0.05
+
+
+def test_finite_element_reference_converges():
+    """Rigid box: error of the k of the first modes falls as h^4 (quadratic elements, Strang and
+    Fix); treated box: the change from middle to fine mesh is well below that from coarse to middle.
+    """
+    exact = 2.0 * np.pi * box_modes(ROOM, 150.0).f_hz[:10] / C
+    meshes = [(4, 4, 2), (8, 8, 4)]
+    rigid = [reference_modes(m, whole_walls(), 0.0, 10) for m in meshes]
+    errors = [np.max(np.abs(k.real / exact - 1.0)) for k in rigid]
+    assert errors[1] < 2e-3
+    assert errors[0] / errors[1] > 8.0
+    treated = [reference_modes(m, corner_strips(), 0.2, 10) for m in (COARSE, (8, 8, 4), FINE)]
+    steps = [np.max(np.abs(b - a)) for a, b in zip(treated, treated[1:], strict=False)]
+    assert steps[1] < 0.5 * steps[0]
+    assert steps[1] < 0.01 * np.min(treated[-1].real)
+
+
+def test_response_agrees_with_finite_elements():
+    """Point source to two seats at four frequencies, four corners treated, within 0.3 dB."""
+    patches, beta = corner_strips(), 0.3 + 0.1j
+    source = np.array([0.9, 1.0, 1.1])
+    seats = np.array([[2.9, 1.7, 1.2], [3.8, 2.5, 0.9]])
+    basis, K, M = elements(FINE)
+    BC = beta * boundary_mass(basis, patches)
+    load = basis.point_source(source)
+    probe = basis.probes(seats.T)
+    f = np.array([31.0, 52.0, 84.0, 118.0])
+    expected = []
+    for k in 2.0 * np.pi * f / C:
+        p = splu(csc_matrix(K + 1j * k * BC - k**2 * M)).solve(load.astype(complex))
+        expected.append(4.0 * np.pi * (probe @ p))
+    found = response(flat(patches, beta), f, source, seats)[0].T
+    assert np.max(np.abs(found / np.array(expected) - 1.0)) < 0.035
+
+
+# --- exact cases ------------------------------------------------------------------------------
+
+
+def test_one_dimensional_damping_is_exact():
+    """delta = -(c/L) ln((1-b)/(1+b)) = 1.37205 1/s for L = 5 m, b = 0.01 at both ends (plane waves
+    between two impedances, derived); first order 1.37200.
+    """
+    size = (5.0, 0.6, 0.6)
+    ends = whole_walls(size, ((0, 0), (0, 1)))
+    found = coupled_modes(couple_box(size, ends, [100.0], np.full((2, 1), 0.01), 180.0), 150.0)
+    exact = -(C / 5.0) * np.log(0.99 / 1.01)
+    assert f"{exact:.5f}" == "1.37205"
+    np.testing.assert_array_equal(found.n[:, 0], [1, 2, 3, 4])
+    np.testing.assert_allclose(found.delta, exact, rtol=2e-7)
+    np.testing.assert_allclose(found.f_hz, C / 10.0 * np.arange(1, 5), rtol=1e-7)
+    first, _ = damping_first_order(box_modes(size, 150.0), ends, [0.01, 0.01])
+    assert {f"{d:.5f}" for d in first} == {"1.37200"}
+
+
+def exact_between_walls(k_start: complex, kt: float, order: int, L: float, beta_of) -> complex:
+    """Newton on q tan(qL/2) = j k beta (even) or -q cot(qL/2) = j k beta (odd), k^2 = q^2 + kt^2.
+
+    The two walls normal to x carry beta, the others are rigid: the wave equation separates.
+    """
+
+    def residual(k: complex) -> complex:
+        q = np.sqrt(k * k - kt * kt + 0j)
+        angle = q * L / 2.0
+        left = q * np.tan(angle) if order % 2 == 0 else -q / np.tan(angle)
+        return complex(left - 1j * k * beta_of(k.real * C / (2.0 * np.pi)))
+
+    k = k_start
+    for _ in range(50):
+        h = 1e-6 * abs(k)
+        step = residual(k) / ((residual(k + h) - residual(k - h)) / (2.0 * h))
+        k -= step
+        if abs(step) < 1e-12:
+            return k
+    raise AssertionError("the exact equation has no root nearby")
+
+
+@pytest.mark.parametrize("strength", [0.05, 0.3, 0.15 + 0.2j])
+def test_two_absorbing_walls_are_exact(strength):
+    """All modes to 150 Hz with an admittance that varies with frequency, from the separated
+    equation (derived above): both parts of k within 1e-4.
+    """
+    f = np.linspace(10.0, 200.0, 96)
+    spectrum = strength * (f / 100.0) ** 0.5
+    walls = whole_walls(walls=((0, 0), (0, 1)))
+    found = coupled_modes(couple_box(ROOM, walls, f, np.array([spectrum, spectrum]), 180.0))
+
+    def beta_of(hz: float) -> complex:
+        return complex(np.interp(hz, f, spectrum.real) + 1j * np.interp(hz, f, np.imag(spectrum)))
+
+    k = (2.0 * np.pi * found.f_hz + 1j * found.delta) / C
+    kt = np.pi * np.hypot(found.n[:, 1] / ROOM[1], found.n[:, 2] / ROOM[2])
+    exact = np.array(
+        [
+            exact_between_walls(a, float(b), int(n), float(ROOM[0]), beta_of)
+            for a, b, n in zip(k, kt, found.n[:, 0], strict=True)
+        ]
+    )
+    assert len(k) >= 20
+    np.testing.assert_allclose(k.real, exact.real, rtol=1e-4)
+    np.testing.assert_allclose(k.imag, exact.imag, rtol=1e-3)
+
+
+def test_tends_to_first_order_for_small_admittance():
+    """One wall treated: the relative gap in decay falls with the square of the admittance."""
+    wall, modes = LAYOUTS["one wall"], box_modes(ROOM, 100.0)
+    gaps = []
+    for beta in (0.02, 0.04):
+        found = coupled_modes(flat(wall, beta), 99.0)
+        first, _ = damping_first_order(modes, wall, [beta])
+        rank = [next(i for i, n in enumerate(modes.n) if (n == m).all()) for m in found.n]
+        gaps.append(np.abs(found.delta / first[rank] - 1.0))
+    assert np.max(gaps[0]) < 0.005
+    np.testing.assert_allclose(gaps[1] / gaps[0], 4.0, rtol=0.2)
+
+
+def test_near_the_source_the_field_is_the_free_field():
+    """At 4 cm the direct sound, 25 times that at 1 m (1/r), outweighs the damped room's."""
+    found = response(flat(whole_walls(), 0.3), [90.0, 150.0], [2.0, 1.5, 1.2], [2.0, 1.54, 1.2])
+    np.testing.assert_allclose(np.abs(found[0, 0]), 25.0, rtol=0.06)
+
+
+# --- identities -------------------------------------------------------------------------------
+
+
+inside = st.tuples(*(st.floats(0.02, 0.98) for _ in range(3))).map(lambda u: np.array(u) * ROOM)
+
+
+@settings(max_examples=15, deadline=None)
+@given(a=inside, b=inside)
+def test_reciprocity(a, b):
+    """Swapping source and receiver changes nothing (Rayleigh)."""
+    if np.linalg.norm(a - b) < 0.05:
+        return
+    box = uneven_box()
+    f = [30.0, 63.0, 115.0]
+    np.testing.assert_allclose(response(box, f, a, b), response(box, f, b, a), rtol=1e-9)
+
+
+@lru_cache(maxsize=1)
+def uneven_box() -> CoupledBox:
+    """Three patches with different complex spectra, one of them on the left wall only."""
+    f = np.array([20.0, 60.0, 150.0])
+    patches = Patches(
+        np.array([0, 1, 2]),
+        np.array([1, 0, 1]),
+        np.array([[0.2, 0.1, 1.4, 2.0], [0.0, 0.0, 0.9, 2.5], [1.0, 0.8, 2.7, 2.9]]),
+    )
+    beta = np.array([[0.05, 0.2 + 0.1j, 0.3], [0.3, 0.1, 0.2 - 0.1j], [0.1j, 0.2, 0.4 + 0.2j]])
+    return couple_box(ROOM, patches, f, beta, 120.0)
+
+
+def mirrored(points: np.ndarray) -> np.ndarray:
+    return points * [1.0, -1.0, 1.0] + [0.0, ROOM[1], 0.0]
+
+
+@settings(max_examples=10, deadline=None)
+@given(a=inside, b=inside)
+def test_left_right_mirror_image(a, b):
+    """A room equal to its mirror image answers alike left and right."""
+    if np.linalg.norm(a - b) < 0.05:
+        return
+    box = corner_box()
+    p, q = (response(box, [45.0, 110.0], *pair) for pair in ((a, b), (mirrored(a), mirrored(b))))
+    np.testing.assert_allclose(p, q, rtol=1e-6)
+
+
+@lru_cache(maxsize=1)
+def corner_box() -> CoupledBox:
+    return flat(corner_strips(), 0.2 + 0.1j, 120.0)
+
+
+def test_cutting_a_patch_changes_nothing():
+    whole = Patches(np.array([1]), np.array([0]), np.array([[0.4, 0.2, 2.0, 1.7]]))
+    parts = Patches(
+        np.array([1, 1]), np.array([0, 0]), np.array([[0.4, 0.2, 1.1, 1.7], [1.1, 0.2, 2.0, 1.7]])
+    )
+    f, pair = [40.0, 95.0], ([0.9, 1.0, 1.1], [2.9, 1.7, 1.2])
+    np.testing.assert_allclose(
+        response(flat(whole, 0.3), f, *pair), response(flat(parts, 0.3), f, *pair), rtol=1e-8
+    )
+
+
+def test_rigid_room_is_lossless_and_keeps_its_modes():
+    none = Patches(np.empty(0), np.empty(0), np.empty((0, 4)))
+    box = couple_box(ROOM, none, [100.0], np.empty((0, 1)), 120.0)
+    assert np.max(np.abs(response(box, [33.0, 90.0], [1, 1, 1], [3, 2, 1.5]).imag)) == 0.0
+    found, modes = coupled_modes(box, 100.0), box_modes(ROOM, 100.0)
+    np.testing.assert_allclose(found.f_hz, modes.f_hz, rtol=1e-12)
+    assert np.max(np.abs(found.delta)) < 1e-9
+
+
+def test_air_adds_half_its_energy_attenuation():
+    """delta + c m/2: a plane wave loses exp(-m x) of its energy (ISO 9613-1)."""
+    wall = LAYOUTS["one wall"]
+    damped = couple_box(ROOM, wall, [100.0], np.full((1, 1), 0.05), 120.0, air=2e-3)
+    still = coupled_modes(flat(wall, 0.05, 120.0), 100.0)
+    np.testing.assert_allclose(coupled_modes(damped, 100.0).delta - still.delta, C * 1e-3)
+
+
+def test_lossy_object_damps_as_first_order_says():
+    """2 m2 of absorption area in a sofa-sized space, bare modes: gap of second order only."""
+    none = Patches(np.empty(0), np.empty(0), np.empty((0, 4)))
+    sofa = np.array([[3.2, 0.6, 0.0, 4.2, 2.8, 0.8]])
+    gaps = []
+    for area in (0.1, 0.2):
+        objects = LossyObjects(sofa, np.array([[area]]))
+        box = couple_box(ROOM, none, [100.0], np.empty((0, 1)), 120.0, objects)
+        expected = object_damping(box_modes(ROOM, 88.0), sofa)[:, 0] * area
+        gaps.append(np.max(np.abs(coupled_modes(box, 88.0).delta / expected - 1.0)))
+    assert gaps[0] < 0.01
+    assert gaps[0] < 0.5 * gaps[1]
+
+
+def test_response_has_converged(monkeypatch):
+    """With twice as many high modes and more low ones the response moves less than 0.3 dB."""
+    f, pair = log_frequencies(20.0, 180.0, 8), ([0.9, 1.0, 1.1], [2.9, 1.7, 1.2])
+    usual = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
+    monkeypatch.setattr("optimizer.acoustics.coupled.LOW_FACTOR", 1.6)
+    monkeypatch.setattr("optimizer.acoustics.coupled.HIGH_FACTOR", 6.0)
+    monkeypatch.setattr("optimizer.acoustics.coupled.COMBINED_TOL", 0.003)
+    more = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
+    assert np.max(np.abs(more - usual)) < 0.3
+
+
+def test_response_of_two_speakers_at_two_seats_is_quick():
+    """20-300 Hz at 1/24 octave, 46 patches of six spectra: 2 s on two cores, as processor time."""
+    rng = np.random.default_rng(4)
+    walls = whole_walls()
+    axis = np.concatenate([walls.axis, rng.integers(0, 3, 40)])
+    side = np.concatenate([walls.side, rng.integers(0, 2, 40)])
+    spans = np.array([ROOM[list(IN_PLANE[a])] for a in axis[6:]])
+    low = rng.uniform(0.0, 1.0, (40, 2)) * (spans - 0.6)
+    patches = Patches(axis, side, np.vstack([walls.rect, np.hstack([low, low + 0.6])]))
+    f = log_frequencies()
+    kinds = [0.01 + 0.1 * i / (1.0 + 1j * (f / (50.0 + 30.0 * i) - 1.0)) for i in range(6)]
+    beta = np.array([kinds[i % 6] for i in range(46)])
+    start = time.process_time()
+    box = couple_box(ROOM, patches, f, beta)
+    p = response(box, f, [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]], [[2.9, 1.7, 1.2], [4.0, 1.7, 1.0]])
+    assert time.process_time() - start < 4.0
+    assert p.shape == (2, 2, len(f)) == (2, 2, 94)
+
+
+# --- figures of merit -------------------------------------------------------------------------
+
+
+def test_evenness_of_known_curves():
+    f = log_frequencies(20.0, 300.0, 24)
+    assert response_evenness(np.full(len(f), 71.0), f).sd_db == pytest.approx(0.0, abs=1e-9)
+    notched = np.zeros(len(f))
+    notched[40] = -30.0
+    found = response_evenness(notched, f)
+    # 24 of the 25 points in the window are at full energy, one nearly at none.
+    expected = -30.0 - 10.0 * np.log10((24.0 + 1e-3) / 25.0)
+    assert found.dip_db == pytest.approx(expected, rel=1e-9)
+    assert found.dip_hz == pytest.approx(f[40])
+    assert response_evenness(notched + 12.0, f) == pytest.approx(found)
+    ripple = 3.0 * np.sin(2.0 * np.pi * np.log2(f / 20.0) * 6.0)
+    assert response_evenness(ripple, f).sd_db == pytest.approx(3.0 / np.sqrt(2.0), rel=0.05)
+
+
+def test_seat_difference_per_third():
+    f = log_frequencies(20.0, 200.0, 24)
+    level = 5.0 * np.cos(f / 9.0)
+    bands, gap = seat_difference(level + 4.0, level, f)
+    np.testing.assert_allclose(gap, 4.0, rtol=1e-9)
+    np.testing.assert_allclose(bands, 1000.0 * 10.0 ** (np.arange(-17, -6) / 10.0))
+
+
+def test_refusals():
+    box = uneven_box()
+    with pytest.raises(ValueError, match="frequencies must lie in"):
+        response(box, [130.0], [1, 1, 1], [2, 2, 2])
+    with pytest.raises(ValueError, match="closer than 1 cm"):
+        response(box, [50.0], [1, 1, 1], [1, 1, 1.005])
+    with pytest.raises(ValueError, match="outside the room"):
+        response(box, [50.0], [1, 1, 9], [1, 1, 1.5])
+    with pytest.raises(ValueError, match="f_max must lie in"):
+        coupled_modes(box, 121.0)
+    with pytest.raises(ValueError, match="one row per patch"):
+        couple_box(ROOM, corner_strips(), [100.0], np.full((3, 1), 0.1))
+    with pytest.raises(ValueError, match="patches: outside"):
+        couple_box((3.0, 3.0, 2.0), corner_strips(), [100.0], np.full((8, 1), 0.1))
+    with pytest.raises(ValueError, match="at least 12"):
+        response_evenness(np.zeros(4), [20.0, 30.0, 40.0, 50.0])

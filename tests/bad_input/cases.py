@@ -4,8 +4,10 @@ A case replaces or adds text in one or more of the good files and names what eve
 complaint must hold: the file, the key, and a word of the remedy. The number of faults is exact.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
+
+from optimizer.room.schema import WeightsSection
 
 ROOM = """\
 title = "Box"
@@ -75,7 +77,6 @@ class Case:
     name: str
     changes: tuple[tuple[str, str, str], ...]
     faults: tuple[Expected, ...]
-    arguments: tuple[str, ...] = field(default=())
 
 
 def room(name: str, old: str, new: str, *faults: tuple[str, str]) -> Case:
@@ -242,7 +243,8 @@ MONEY_CASES = (
     room("grid_of_a_millimetre", "max_depth = 0.2", 'grid = "1 mm"', ("limits.grid", "0.02")),
     room("depth_zero", "max_depth = 0.2", "max_depth = 0", ("limits.max_depth", "greater than 0")),
     room("weights_all_zero", "decay = 1.0",
-         "decay = 0\nearly = 0\nside_balance = 0\npair_balance = 0", ("weights", "above zero")),
+         "\n".join(f"{group} = 0" for group in WeightsSection.model_fields),
+         ("weights", "above zero")),
     room("weight_huge", "decay = 1.0", "decay = 1e308", ("weights.decay", "1000")),
     room("early_target_unknown", '"controlled"', '"dead"', ("targets.early", "controlled")),
     room("decay_of_seven_bands", "[targets]",

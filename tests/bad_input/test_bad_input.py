@@ -27,7 +27,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from optimizer.cli import main
-from optimizer.faults import ScenarioError
+from optimizer.faults import Fault, ScenarioError
 from optimizer.project import load_project
 
 Capture = pytest.CaptureFixture[str]
@@ -185,10 +185,11 @@ def test_bad_command_line(arguments: list[str], capsys: Capture) -> None:
     assert capsys.readouterr().out == ""
 
 
-def odd_paths(folder: Path) -> dict[str, tuple[Path, str]]:
-    """Paths that hold no text file, and a word of the remedy."""
+def odd_path(folder: Path, kind: str) -> tuple[Path, str]:
+    """A path that holds no text file, and a word of the remedy."""
     large, binary, latin, nul = (folder / name for name in ("large", "binary", "latin", "nul"))
-    large.write_bytes(b"# " + b"x" * 10_000_000)
+    if kind == "large":
+        large.write_bytes(b"# " + b"x" * 10_000_000)
     binary.write_bytes(random.Random(1).randbytes(2000))
     latin.write_bytes("title = 'caf\u00e9'".encode("latin-1"))
     nul.write_bytes(b"title = 'a\x00b'")
@@ -203,7 +204,7 @@ def odd_paths(folder: Path) -> dict[str, tuple[Path, str]]:
         "long_name": (folder / ("n" * 5000), "check the path"),
         "nul_in_name": (folder / "a\x00b", "check the path"),
         "endless": (Path("/dev/zero"), "below 1 MB"),
-    }
+    }[kind]
 
 
 ODD = ("large", "binary", "latin", "nul", "missing", "folder", "through_file", "long_name",
@@ -214,7 +215,7 @@ ODD = ("large", "binary", "latin", "nul", "missing", "folder", "through_file", "
 @pytest.mark.parametrize("which", ["room", "plan", "prices", "own"])
 def test_file_that_is_no_text(kind: str, which: str, tmp_path: Path, capsys: Capture) -> None:
     """Large, binary, missing or strange: as room, plan, price list and materials table."""
-    odd, remedy = odd_paths(tmp_path)[kind]
+    odd, remedy = odd_path(tmp_path, kind)
     room = lay_out(tmp_path)
     arguments = ["predict", str(odd if which == "room" else room)]
     arguments += ["--with", str(odd)] if which == "plan" else []
@@ -257,11 +258,12 @@ def test_the_program_itself(tmp_path: Path) -> None:
     """The installed program, in a process of its own: exit code, streams, no traceback."""
     case = next(c for c in FILE_CASES if c.name == "faults_of_three_files_together")
     room = lay_out(tmp_path, case)
-    odd, _ = odd_paths(tmp_path)["binary"]
+    odd, _ = odd_path(tmp_path, "binary")
     program = Path(sys.executable).with_name("treatment")
+    out = str(tmp_path / "out")
     for arguments, count in (
-        (["predict", room], len(case.faults)),
-        (["plan", odd, "--out", tmp_path / "out", "--gap", "nan"], 2),
+        (["predict", str(room)], len(case.faults)),
+        (["plan", str(odd), "--out", out, "--gap", "nan"], 2),
     ):
         done = subprocess.run([program, *arguments], capture_output=True, text=True, timeout=60)
         assert done.returncode == 2
@@ -304,11 +306,14 @@ def test_any_change_is_read_or_refused(tmp_path: Path, changes: list[tuple[int, 
             tokens[index] = change
     room = lay_out(tmp_path)
     room.write_text(" ".join(tokens), encoding="utf-8")
+    faults = faults_of(room)
+    assert all(str(fault).splitlines() == [str(fault)] for fault in faults)
+
+
+def faults_of(room: Path) -> tuple[Fault, ...]:
+    """Faults of a room file; none when it is read and can be judged."""
     try:
-        project = load_project(room)
+        assert load_project(room).criteria.families
     except ScenarioError as error:
-        assert error.faults
-        assert len(str(error).splitlines()) == len(error.faults)
-        return
-    rows = [row for family in project.criteria.families for row in family.rows]
-    assert rows
+        return error.faults
+    return ()

@@ -22,8 +22,10 @@ def demo(name: str) -> Decision:
     return build_decision(load_project(SCENARIOS / f"{name}.toml"))
 
 
-def excluded_by(decision: Decision) -> list[set[int]]:
-    """Candidates that each candidate excludes, from the rows of exclusion."""
+@cache
+def excluded_by(name: str) -> list[set[int]]:
+    """Candidates that each candidate of a demo room excludes, from the rows of exclusion."""
+    decision = demo(name)
     excluded: list[set[int]] = [set() for _ in decision.candidates]
     for row in decision.effects.cover:
         for c in row:
@@ -31,9 +33,9 @@ def excluded_by(decision: Decision) -> list[set[int]]:
     return excluded
 
 
-def packed(decision: Decision, rng: np.random.Generator) -> list[Piece]:
+def packed(name: str, rng: np.random.Generator) -> list[Piece]:
     """Pieces added in random order for as long as the rows of exclusion let one more in."""
-    excluded = excluded_by(decision)
+    decision, excluded = demo(name), excluded_by(name)
     barred: set[int] = set()
     pieces: list[Piece] = []
     for c in rng.permutation(len(decision.candidates)).tolist():
@@ -47,7 +49,7 @@ def packed(decision: Decision, rng: np.random.Generator) -> list[Piece]:
 def test_no_two_pieces_of_a_feasible_selection_share_space(name: str) -> None:
     rng = np.random.default_rng(7)
     for _ in range(SELECTIONS):
-        pieces = packed(demo(name), rng)
+        pieces = packed(name, rng)
         boxes = np.array([p.box for p in pieces])
         assert len(pieces) > 10
         for i in range(len(pieces) - 1):

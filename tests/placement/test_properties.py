@@ -9,20 +9,20 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_overlap import ROOMS, demo, excluded_by
+from test_overlap import ROOMS, SCENARIOS, demo, excluded_by
 from tiny_rooms import some_candidates, tiny_project, with_budget
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import objective, select
 from optimizer.planning import Plan, build_decision, make_plan
-from optimizer.project import Project
+from optimizer.project import Project, load_project
 from optimizer.results.scorecard import score_card, treated
 
 GAP = 1e-3
-LIMIT = 20.0
+LIMIT = 60.0
 SEEDS = st.integers(0, 7)
-FEW = settings(max_examples=4, deadline=None, derandomize=True, database=None)
+FEW = settings(max_examples=5, deadline=None, derandomize=True, database=None)
 
 
 @cache
@@ -99,10 +99,21 @@ def test_mirrored_room_gets_the_mirrored_plan(seed: int) -> None:
     assert other.selection.objective == plan(seed).selection.objective
 
 
+@pytest.mark.parametrize("name", ROOMS)
+def test_mirrored_demo_room_is_the_same_decision(name: str) -> None:
+    first, second = demo(name), build_decision(load_project(SCENARIOS / f"{name}.toml").mirrored())
+    assert first.flipped != second.flipped
+    assert first.candidates == second.candidates
+    for figures in ("base", "change", "product", "pieces"):
+        np.testing.assert_array_equal(
+            getattr(first.effects, figures), getattr(second.effects, figures)
+        )
+    assert [r.tolist() for r in first.effects.cover] == [r.tolist() for r in second.effects.cover]
+
+
 def _as_set(pieces: list[Piece]) -> list[tuple[object, ...]]:
     return sorted(
-        (p.product.id, p.fitting, p.turned, tuple(sorted(p.rects)), p.box.tolist())
-        for p in pieces
+        (p.product.id, p.fitting, p.turned, tuple(sorted(p.rects)), p.box.tolist()) for p in pieces
     )
 
 
@@ -121,7 +132,7 @@ def test_prices_and_budget_in_other_money_give_the_same_plan(seed: int, factor: 
 @pytest.mark.parametrize("name", ROOMS)
 def test_linear_figures_equal_re_evaluated_ones(name: str) -> None:
     decision = demo(name)
-    project, excluded = decision.project, excluded_by(decision)
+    project, excluded = decision.project, excluded_by(name)
     rng = np.random.default_rng(11)
     for size in (1, 3, 8, 8, 20):
         chosen: list[int] = []
@@ -135,7 +146,8 @@ def test_linear_figures_equal_re_evaluated_ones(name: str) -> None:
         again = project.criteria.quantities(scene)
         linear = decision.effects.quantities(np.array(chosen))
         scale = np.abs(decision.effects.base) + np.abs(decision.effects.change[:, chosen]).sum(1)
-        assert (np.abs(linear - again) <= 1e-9 * scale + 1e-15).all()
+        # Balances are differences of sums of tens (m2, %): those sums' rounding stays in them.
+        assert (np.abs(linear - again) <= 1e-9 * scale + 1e-12).all()
 
 
 @pytest.mark.parametrize("name", ROOMS)

@@ -1,0 +1,191 @@
+"""Room modes below the Schroeder frequency: how long each rings, and what damps it where.
+
+First-order damping (optimizer.acoustics.modes): linear in the treatment, weighted by the square of
+each mode's pressure at the place, so that corners count most. Admittances are real, found from the
+random-incidence coefficients of the table by the relation for locally reacting surfaces; a piece
+that shows less face than it covers (a corner fill) spreads its face over what it covers.
+Only for rooms that are boxes.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Self
+
+import numpy as np
+
+from materials.incidence import admittance_from_alpha
+from optimizer.acoustics.criteria import Criterion, Tangent
+from optimizer.acoustics.decay import schroeder_frequency
+from optimizer.acoustics.modes import (
+    Modes,
+    box_modes,
+    decay_time,
+    mode_limit,
+    mode_weights,
+    object_damping,
+    patch_damping,
+)
+from optimizer.acoustics.modes import Patches as WallPatches
+from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.targets import nominal_decay
+from optimizer.bands import BANDS
+from optimizer.room.geometry import Floats
+
+MODEL = "modes, first order"
+TANGENTS = 32
+SMALLEST_DAMPING = 1e-3  # 1/s
+ON_FLOOR = 2.0  # pressure rise at the floor already in an object's measured absorption area
+
+
+@dataclass(frozen=True)
+class ModeFamily:
+    """Rows per mode. Quantity: damping in 1/s. Value: decay time in s. Excess: T/limit - 1."""
+
+    rows: tuple[Criterion, ...]
+    modes: Modes
+
+    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
+        """The same family with other weights or limits."""
+        return replace(self, rows=rows)
+
+    def quantities(self, scene: Scene) -> Floats:
+        """Damping (M,) of each mode by surfaces, tiles, objects, air and treatment."""
+        walls = _whole_walls(scene)
+        air = _at_modes(self.modes, scene.air[None])[0] * self.modes.c / 2
+        treatment = self.effects(scene, scene.pieces).sum(axis=1)
+        bare = _wall_damping(self.modes, scene, walls).sum(axis=1)
+        tiles = self._instead_of_base(scene, scene.tiles).sum(axis=1)
+        return np.asarray(bare + tiles + _objects(self.modes, scene) + air + treatment)
+
+    def effects(self, scene: Scene, patches: Patches) -> Floats:
+        """Added damping (M, N): the patch's own less what it hides of the surface under it."""
+        if not len(patches):
+            return np.zeros((len(self.rows), 0))
+        own = _wall_damping(self.modes, scene, patches)
+        kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
+        hides = _at_modes(self.modes, kinds)[kind.ravel()].T
+        under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
+        return np.asarray(own - hides * under)
+
+    def values(self, quantities: Floats) -> Floats:
+        """Decay times (M,) in s."""
+        return decay_time(np.maximum(quantities, SMALLEST_DAMPING))
+
+    def excess(self, quantities: Floats) -> Floats:
+        """How far each mode rings beyond its limit (M, ...), in units of the limit."""
+        limit = np.array([row.high for row in self.rows])
+        shape = (len(limit), *[1] * (quantities.ndim - 1))
+        return np.maximum(self.values(quantities) / limit.reshape(shape) - 1.0, 0.0)
+
+    def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
+        """Tangents to T/limit - 1 = (a/d) - 1 from the least damping to where the limit is met."""
+        enough = float(decay_time(1.0)) / self.rows[row].high
+        start = max(low, SMALLEST_DAMPING)
+        if start >= enough:
+            return [(0.0, 0.0)]
+        points = np.geomspace(start, enough, TANGENTS)
+        return [(-enough / d**2, 2 * enough / d - 1.0) for d in points.tolist()]
+
+    def _instead_of_base(self, scene: Scene, tiles: Patches) -> Floats:
+        return _wall_damping(self.modes, scene, tiles) - _base_damping(self.modes, scene, tiles)
+
+    def _tiles_under(self, scene: Scene, patches: Patches) -> Floats:
+        """What tiles add to the base (M, N) under each patch."""
+        under = np.zeros((len(self.rows), len(patches)))
+        for index in range(len(scene.tiles)):
+            tile = scene.tiles.take(np.array([index]))
+            low = np.maximum(patches.rect[:, :2], tile.rect[:, :2])
+            high = np.minimum(patches.rect[:, 2:], tile.rect[:, 2:])
+            common = (patches.surface == tile.surface[0]) & np.all(high > low, axis=1)
+            if common.any():
+                rect = np.concatenate([low, high], axis=1)[common]
+                cut = tile.take(np.zeros(int(common.sum()), dtype=np.int64))
+                cut = replace(cut, rect=rect, face=np.prod(rect[:, 2:] - rect[:, :2], axis=1))
+                under[:, common] += self._instead_of_base(scene, cut)
+        return under
+
+
+def mode_family(scene: Scene, dimensions: tuple[float, float, float]) -> ModeFamily:
+    """Mode criteria of a box up to the Schroeder frequency of its nominal decay time.
+
+    A mode counts as strongly as it is driven by the loudspeakers and heard at the seats.
+    """
+    top = highest_mode(scene.volume)
+    modes = box_modes(dimensions, top)
+    weights = mode_weights(modes, scene.speakers, scene.seats)
+    limits = mode_limit(modes.f_hz)
+    rows = tuple(
+        Criterion("mode", f"{f:.1f} Hz ({'-'.join(str(i) for i in n)})", "s", np.nan, float(limit),
+                  float(weight**2), MODEL, "counts as strongly as it is driven and heard")
+        for f, n, limit, weight in zip(modes.f_hz, modes.n, limits, weights, strict=True)
+    )  # fmt: skip
+    return ModeFamily(rows, modes)
+
+
+def highest_mode(volume: float) -> float:
+    """Schroeder frequency in Hz at the nominal decay time: below it modes are judged one by one."""
+    return float(schroeder_frequency(nominal_decay(volume), volume))
+
+
+def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
+    """Damping (M, N) by patches with their own coefficient."""
+    size = np.prod(patches.rect[:, 2:] - patches.rect[:, :2], axis=1)
+    spread = patches.face / np.maximum(size, 1e-12)
+    return _damping(modes, scene, patches, patches.alpha, spread)
+
+
+def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
+    """Damping (M, N) by the bare surface under patches."""
+    alpha = scene.base_alpha[patches.surface]
+    return _damping(modes, scene, patches, alpha, np.ones(len(patches)))
+
+
+def _damping(modes: Modes, scene: Scene, patches: Patches, alpha: Floats, spread: Floats) -> Floats:
+    if not len(patches):
+        return np.zeros((len(modes.n), 0))
+    kinds, kind = np.unique(alpha, axis=0, return_inverse=True)
+    beta = admittance_from_alpha(np.minimum(_at_modes(modes, kinds), 1.0))[kind.ravel()]  # (N, M)
+    return patch_damping(modes, _on_walls(modes, scene, patches)) * (beta * spread[:, None]).T
+
+
+def _at_modes(modes: Modes, bands: Floats) -> Floats:
+    """Octave-band values (N, 8) at the mode frequencies (N, M), linear in log frequency."""
+    at, known = np.log(modes.f_hz), np.log(np.array(BANDS, dtype=float))
+    return np.array([np.interp(at, known, row) for row in bands]).reshape(len(bands), len(at))
+
+
+def _whole_walls(scene: Scene) -> Patches:
+    """Every surface as one patch of its base material."""
+    count = len(scene.planes)
+    return Patches(
+        surface=np.arange(count),
+        rect=np.array([plane.bounds for plane in scene.planes]),
+        alpha=scene.base_alpha,
+        scatter=scene.base_scatter,
+        face=np.array([plane.area for plane in scene.planes]),
+        offset=np.zeros(count),
+        hides=np.ones_like(scene.base_alpha),
+    )
+
+
+def _on_walls(modes: Modes, scene: Scene, patches: Patches) -> WallPatches:
+    """The patches in the box's own walls: axis, side, in-plane coordinates in order x, y, z."""
+    normal = np.array([plane.normal for plane in scene.planes])[patches.surface]
+    axis = np.abs(normal).argmax(axis=1)
+    side = (normal[np.arange(len(axis)), axis] < 0).astype(np.int64)
+    rect = np.clip(patches.rect, 0.0, None)
+    for index, (u, v) in enumerate(((1, 2), (0, 2), (0, 1))):
+        mine = axis == index
+        for column, size in enumerate((modes.dimensions[u], modes.dimensions[v])):
+            rect[mine, column] = np.minimum(rect[mine, column], size)
+            rect[mine, column + 2] = np.minimum(rect[mine, column + 2], size)
+    return WallPatches(axis, side, rect)
+
+
+def _objects(modes: Modes, scene: Scene) -> Floats:
+    """Damping (M,) by furniture and people; their areas were measured on a hard floor."""
+    if not len(scene.object_box):
+        return np.zeros(len(modes.n))
+    high = modes.dimensions
+    boxes = np.clip(scene.object_box, 0.0, high).reshape(-1, 6)
+    area = _at_modes(modes, scene.object_area) / ON_FLOOR
+    return np.asarray((object_damping(modes, boxes) * area.T).sum(axis=1))
