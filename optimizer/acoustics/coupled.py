@@ -37,8 +37,9 @@ from optimizer.acoustics.modes import (
 
 Complexes = NDArray[np.complex128]
 
-LOW_FACTOR = 1.25  # modes kept one by one, up to this multiple of the highest frequency
-HIGH_FACTOR = 3.0  # modes kept in combination, up to this multiple
+LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
+HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
+HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.01  # singular value, relative to the highest wavenumber, below which they go
 BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
@@ -142,7 +143,7 @@ def couple_box(
         raise ValueError("couple_box: beta must have one row per patch and one column per f")
     beta_at(grid, b, grid)  # raises when f does not rise
     spread, coef = _split_admittance(b)
-    nears = [_near_wall(high, axis, 2.0 * np.pi * HIGH_FACTOR * f_max / c) for axis in range(3)]
+    nears = [_near_wall(high, axis, 2.0 * np.pi * _high_limit(f_max) / c) for axis in range(3)]
     walls = _wall_operators(low, high, nears, patches, spread)
     k_high = np.concatenate([_wavenumbers(high), *(w.k_near for w in nears)])
     lift, k2_lift = _combined_functions(len(low.n), k_high, walls, coef, 2 * np.pi * f_max / c)
@@ -228,10 +229,15 @@ class NearWall:
 WallOperator = tuple[csr_array, csr_array, list[Floats]]
 
 
+def _high_limit(f_max: float) -> float:
+    """Frequency of the highest mode taken one by one into the combinations, Hz."""
+    return max(HIGH_FACTOR * f_max, HIGH_MIN_HZ)
+
+
 def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, Modes]:
     """Low modes with (0,0,0) first, and high modes."""
-    every = box_modes(dimensions, HIGH_FACTOR * f_max, c)
-    cut = int(np.searchsorted(every.f_hz, LOW_FACTOR * f_max, side="right"))
+    every = box_modes(dimensions, _high_limit(f_max), c)
+    cut = int(np.searchsorted(every.f_hz, f_max + LOW_MARGIN_HZ, side="right"))
     size, volume = every.dimensions, every.volume
     low = Modes(
         np.concatenate([np.zeros((1, 3), dtype=np.int64), every.n[:cut]]),

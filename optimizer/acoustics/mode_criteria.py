@@ -31,8 +31,9 @@ from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
 MODEL = "modes, first order"
-TANGENTS = 32
+TANGENTS = 16  # more are added where the solver settles
 SMALLEST_DAMPING = 1e-3  # 1/s
+FAINT = 0.03  # of the strongest mode's energy
 ON_FLOOR = 2.0  # pressure rise at the floor already in an object's measured absorption area
 
 
@@ -74,7 +75,7 @@ class ModeFamily:
         """How far each mode rings beyond its limit (M, ...), in units of the limit."""
         limit = np.array([row.high for row in self.rows])
         shape = (len(limit), *[1] * (quantities.ndim - 1))
-        return np.maximum(self.values(quantities) / limit.reshape(shape) - 1.0, 0.0)
+        return np.asarray(np.maximum(self.values(quantities) / limit.reshape(shape) - 1.0, 0.0))
 
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """Tangents to T/limit - 1 = (a/d) - 1 from the least damping to where the limit is met."""
@@ -107,15 +108,17 @@ class ModeFamily:
 def mode_family(scene: Scene, dimensions: tuple[float, float, float]) -> ModeFamily:
     """Mode criteria of a box up to the Schroeder frequency of its nominal decay time.
 
-    A mode counts as strongly as it is driven by the loudspeakers and heard at the seats.
+    A mode counts as strongly as it is driven by the loudspeakers and heard at the seats; one with
+    less than FAINT of the strongest's energy only informs.
     """
     top = highest_mode(scene.volume)
     modes = box_modes(dimensions, top)
-    weights = mode_weights(modes, scene.speakers, scene.seats)
+    energy = mode_weights(modes, scene.speakers, scene.seats) ** 2
+    weights = np.where(energy >= FAINT, energy, 0.0)
     limits = mode_limit(modes.f_hz)
     rows = tuple(
         Criterion("mode", f"{f:.1f} Hz ({'-'.join(str(i) for i in n)})", "s", np.nan, float(limit),
-                  float(weight**2), MODEL, "counts as strongly as it is driven and heard")
+                  float(weight), MODEL, "counts as strongly as it is driven and heard")
         for f, n, limit, weight in zip(modes.f_hz, modes.n, limits, weights, strict=True)
     )  # fmt: skip
     return ModeFamily(rows, modes)

@@ -89,13 +89,22 @@ def _in_polygon(p: Packed, i: int, u: float, v: float) -> bool:
         u1, v1 = p.vertices[k, 0], p.vertices[k, 1]
         if (v1 > v) != (v0 > v) and u < (u0 - u1) * (v - v1) / (v0 - v1) + u1:
             inside = not inside
+        u0, v0 = u1, v1
+    return inside or _on_edge(p, first, last, u, v)
+
+
+@compiled
+def _on_edge(p: Packed, first: int, last: int, u: float, v: float) -> bool:
+    u0, v0 = p.vertices[last - 1, 0], p.vertices[last - 1, 1]
+    for k in range(first, last):
+        u1, v1 = p.vertices[k, 0], p.vertices[k, 1]
         du, dv = u1 - u0, v1 - v0
         s = ((u - u0) * du + (v - v0) * dv) / (du * du + dv * dv)
         s = min(1.0, max(0.0, s))
         if (u0 + s * du - u) ** 2 + (v0 + s * dv - v) ** 2 < EDGE * EDGE:
             return True
         u0, v0 = u1, v1
-    return inside
+    return False
 
 
 @compiled
@@ -149,6 +158,18 @@ def _hit_convex(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
 
 
 @compiled
+def _hit_surface(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
+    if p.convex:
+        return _hit_convex(p, pos, d)
+    found, best = -1, np.inf
+    for i in range(p.plane.shape[0]):
+        gap = _try_surface(p, i, pos, d, best)
+        if gap < best:
+            found, best = i, gap
+    return found, best
+
+
+@compiled
 def _enter_box(box: Array, k: int, pos: Array, inv: Array) -> tuple[float, float, int]:
     """Entry and exit distance of an axis-aligned box and the axis of the entry face."""
     near, far, axis = -np.inf, np.inf, 0
@@ -160,42 +181,6 @@ def _enter_box(box: Array, k: int, pos: Array, inv: Array) -> tuple[float, float
             near, axis = t0, a
         far = min(far, t1)
     return near, far, axis
-
-
-@compiled
-def _hit_tree(p: Packed, pos: Array, d: Array, inv: Array, todo: Index) -> tuple[int, float]:
-    found, best = -1, np.inf
-    todo[0], size = 0, 1
-    while size > 0:
-        size -= 1
-        node = todo[size]
-        near, far, _ = _enter_box(p.node_box, node, pos, inv)
-        if near > far or far < -TOUCH or near > best:
-            continue
-        left, right = p.node_link[node, 0], p.node_link[node, 1]
-        if left >= 0:
-            todo[size], todo[size + 1] = left, right
-            size += 2
-            continue
-        for k in range(right, right + p.node_link[node, 2]):
-            gap = _try_surface(p, p.node_item[k], pos, d, best)
-            if gap < best:
-                found, best = p.node_item[k], gap
-    return found, best
-
-
-@compiled
-def _hit_surface(p: Packed, pos: Array, d: Array, inv: Array, todo: Index) -> tuple[int, float]:
-    if p.convex:
-        return _hit_convex(p, pos, d)
-    if p.use_tree:
-        return _hit_tree(p, pos, d, inv, todo)
-    found, best = -1, np.inf
-    for i in range(p.plane.shape[0]):
-        gap = _try_surface(p, i, pos, d, best)
-        if gap < best:
-            found, best = i, gap
-    return found, best
 
 
 @compiled
@@ -226,16 +211,15 @@ def _surface_material(p: Packed, i: int, pos: Array, d: Array, gap: float) -> in
 
 @compiled
 def _nearest(
-    p: Packed, pos: Array, d: Array, work: tuple[Array, Array, Index], last: tuple[int, int]
+    p: Packed, pos: Array, d: Array, inv: Array, normal: Array, last: tuple[int, int]
 ) -> tuple[int, int, float, int]:
-    """(kind, number, distance, material) of the next hit; work[1] receives its normal.
+    """(kind, number, distance, material) of the next hit; `normal` receives its normal.
 
     last: kind and number of the previous hit. A convex box or a panel just left cannot be next.
     """
-    inv, normal, todo = work
     for a in range(3):
         inv[a] = 1.0 / d[a] if abs(d[a]) > 1e-300 else 1e300
-    number, best = _hit_surface(p, pos, d, inv, todo)
+    number, best = _hit_surface(p, pos, d)
     kind = SURFACE if number >= 0 else NOTHING
     axis = 0
     for k in range(p.boxes.shape[0]):
@@ -341,7 +325,6 @@ class Work(NamedTuple):
     inv: Array
     normal: Array
     energy: Array  # (bands,) each band lives in exactly one branch
-    todo: Index
     waiting: Array  # (bands, 7) position, direction, path so far
     tags: Index  # (bands, 3) band mask, kind and number of the last hit
 
@@ -439,7 +422,7 @@ def _walk(
     mask, last = w.tags[size, 0], (w.tags[size, 1], w.tags[size, 2])
     bins = tally.lost.shape[0] - 1
     while mask:
-        kind, number, gap, material = _nearest(p, w.pos, w.d, (w.inv, w.normal, w.todo), last)
+        kind, number, gap, material = _nearest(p, w.pos, w.d, w.inv, w.normal, last)
         if receivers.shape[0] > 0:
             _listen(receivers, tally.echo, w, mask, path, gap, echo_step)
         if kind == NOTHING:
@@ -481,7 +464,7 @@ def trace_rays(
     bands = p.absorption.shape[1]
     w = Work(
         np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(bands),
-        np.empty(128, np.int64), np.empty((bands + 1, 7)), np.empty((bands + 1, 3), np.int64),
+        np.empty((bands + 1, 7)), np.empty((bands + 1, 3), np.int64),
     )  # fmt: skip
     state = np.empty(1, np.uint64)
     for ray in range(first, end):

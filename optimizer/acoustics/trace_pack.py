@@ -13,18 +13,14 @@ from optimizer.acoustics.trace_scene import Panel, Patch, Scene, Surface
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-TREE_FROM = 24
-"""Surfaces of a non-convex room from which a tree beats trying all (evidence/trace_cost.md)."""
-LEAF_SIZE = 4
-PAD = 1e-6
-"""Metres added around the boxes of the tree, more than any containment tolerance."""
+SAME_PLANE = 1e-6
+"""Metres within which planes are one and a corner counts as inside a plane."""
 
 
 class Packed(NamedTuple):
     """Read-only arrays for the kernel; n surfaces, p patches, k obstacles, q panels."""
 
     convex: bool  # every surface lies on the inner side of every plane
-    use_tree: bool
     plane: Array  # (n, 4) inward normal, offset n . origin
     frame: Array  # (n, 9) origin, u, v
     bounds: Array  # (n, 4) u and v range
@@ -45,9 +41,6 @@ class Packed(NamedTuple):
     first_box: int
     first_front: int
     first_back: int
-    node_box: Array  # (nodes, 6)
-    node_link: Index  # (nodes, 3) left child or -1, right child or leaf start, leaf count
-    node_item: Index
     extent: Array  # (6,) bounding box of the room
 
 
@@ -60,13 +53,9 @@ def pack(scene: Scene) -> Packed:
     patch_start, order = _patches_by_surface(scene)
     rects = _rows([_patch_rect(scene.patches[i]) for i in order], 4)
     absorption, scattering, first = _materials(scene, order)
-    convex = _is_convex(plane, corners)
-    use_tree = not convex and len(surfaces) >= TREE_FROM
-    nodes = _tree(corners if use_tree else corners[:1])
     points = np.concatenate(corners)
     return Packed(
-        convex=convex,
-        use_tree=use_tree,
+        convex=_is_convex(plane, corners),
         plane=plane,
         frame=np.array([[*s.origin, *s.u, *s.v] for s in surfaces]),
         bounds=np.array([_bounds(s) for s in surfaces]),
@@ -87,9 +76,6 @@ def pack(scene: Scene) -> Packed:
         first_box=first[1],
         first_front=first[2],
         first_back=first[3],
-        node_box=nodes[0],
-        node_link=nodes[1],
-        node_item=nodes[2],
         extent=np.concatenate([points.min(axis=0), points.max(axis=0)]),
     )
 
@@ -124,14 +110,14 @@ def _is_rectangle(surface: Surface) -> bool:
 
 def _is_convex(plane: Array, corners: Sequence[Array]) -> bool:
     points = np.concatenate(corners)
-    return bool(np.all(points @ plane[:, :3].T - plane[:, 3] > -PAD))
+    return bool(np.all(points @ plane[:, :3].T - plane[:, 3] > -SAME_PLANE))
 
 
 def _coplanar(plane: Array) -> tuple[Index, Index]:
     """For every surface the surfaces on its plane facing the same way, itself first."""
     groups = []
     for i, p in enumerate(plane):
-        near = np.flatnonzero(np.all(np.abs(plane - p) < PAD, axis=1))
+        near = np.flatnonzero(np.all(np.abs(plane - p) < SAME_PLANE, axis=1))
         groups.append(np.concatenate([[i], near[near != i]]))
     return _starts([len(g) for g in groups]), np.concatenate(groups).astype(np.int64)
 
@@ -162,29 +148,3 @@ def _materials(
     fronts = boxes + len(scene.obstacles)
     first = (patches, boxes, fronts, fronts + len(scene.panels))
     return np.array([a for a, _ in pairs]), np.array([s for _, s in pairs]), first
-
-
-def _tree(corners: Sequence[Array]) -> tuple[Array, Index, Index]:
-    """Bounding-box tree over the surfaces: median split of the centres on the longest axis."""
-    low = np.array([c.min(axis=0) for c in corners]) - PAD
-    high = np.array([c.max(axis=0) for c in corners]) + PAD
-    boxes: list[Array] = []
-    links: list[list[int]] = []
-    items: list[int] = []
-
-    def add(part: Index) -> int:
-        node = len(boxes)
-        boxes.append(np.concatenate([low[part].min(axis=0), high[part].max(axis=0)]))
-        links.append([-1, len(items), len(part)])
-        if len(part) <= LEAF_SIZE:
-            items.extend(int(i) for i in part)
-            return node
-        centre = low[part] + high[part]
-        axis = int(np.argmax(np.ptp(centre, axis=0)))
-        part = part[np.argsort(centre[:, axis], kind="stable")]
-        half = len(part) // 2
-        links[node] = [add(part[:half]), add(part[half:]), 0]
-        return node
-
-    add(np.arange(len(corners), dtype=np.int64))
-    return np.array(boxes), np.array(links, dtype=np.int64), np.array(items, dtype=np.int64)

@@ -20,8 +20,7 @@ from threading import Lock
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import butter, kaiserord, sosfilt, sosfreqz
-from scipy.signal import firwin as fir_window
+from scipy.signal import butter, firwin, freqs, kaiserord, sosfilt, sosfreqz
 
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_admittance import Admittance
@@ -155,8 +154,7 @@ def simulate(
         pressure = _air_loss(pressure, time_s, fs, air, c)
     for row, roll in zip(pressure, roll_off, strict=False):
         if roll is not None:
-            sos = butter(roll.order, roll.corner_hz, "highpass", fs=fs, output="sos")
-            row[:] = sosfilt(sos, row, axis=-1)
+            row[:] = _roll_off(row, fs, roll)
     return Responses(pressure, fs, lead_s, f_max, room.spacing, pulse / dt, 1.0 / dt)
 
 
@@ -224,7 +222,7 @@ def _pulse(f_max: float, fs: float) -> Floats:
     taps, beta = kaiserord(STOP_DB, (STOP - 1.0) * f_max / (0.5 * fs))
     window = ("kaiser", beta)
     cut = 0.5 * (1.0 + STOP) * f_max
-    return np.asarray(fir_window(taps | 1, cut, window=window, fs=fs), dtype=np.float64)
+    return np.asarray(firwin(taps | 1, cut, window=window, fs=fs), dtype=np.float64)
 
 
 def _static_filter(fs: float) -> Floats:
@@ -244,6 +242,15 @@ def _transform(signal: Floats, fs: float, frequency: Floats) -> Complexes:
         for i in range(0, len(frequency), BLOCK)
     ]
     return np.asarray(np.concatenate(parts, axis=-1) / fs)
+
+
+def _roll_off(pressure: Floats, fs: float, roll: RollOff) -> Floats:
+    """Pressure (R, N) behind the analogue high-pass, with room for its ringing."""
+    count = pressure.shape[-1]
+    padded = count + int(fs * 20.0 / roll.corner_hz)
+    b, a = butter(roll.order, 2.0 * np.pi * roll.corner_hz, "highpass", analog=True)
+    _, h = freqs(b, a, worN=2.0 * np.pi * np.fft.rfftfreq(padded, 1.0 / fs))
+    return np.asarray(np.fft.irfft(np.fft.rfft(pressure, padded) * h, padded)[..., :count])
 
 
 def _air_loss(

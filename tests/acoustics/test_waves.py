@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.linalg import eigh
 from scipy.sparse.linalg import eigsh
 from skfem import Basis, ElementTriP2, FacetBasis, MeshTri
 from skfem.models.poisson import laplace, mass
@@ -45,15 +46,15 @@ from optimizer.room.geometry import Plane, plane_from_corners
 
 Floats = NDArray[np.float64]
 C = 343.0
-TREATED = np.array([4.6, 3.4, 2.5])
+TREATED = np.array([3.3, 2.6, 2.2])
 PIECES = [  # axis, side, lo1, lo2, hi1, hi2: corners, first reflections, cloud
-    [0, 0, 0.0, 0.0, 0.6, 2.4],
-    [0, 0, 2.8, 0.0, 3.4, 2.4],
-    [1, 0, 0.0, 0.0, 0.6, 2.4],
-    [1, 1, 0.0, 0.0, 0.6, 2.4],
-    [1, 0, 1.2, 0.6, 2.4, 1.8],
-    [1, 1, 1.2, 0.6, 2.4, 1.8],
-    [2, 1, 1.1, 0.9, 2.9, 2.5],
+    [0, 0, 0.0, 0.0, 0.5, 2.1],
+    [0, 0, 2.1, 0.0, 2.6, 2.1],
+    [1, 0, 0.0, 0.0, 0.5, 2.1],
+    [1, 1, 0.0, 0.0, 0.5, 2.1],
+    [1, 0, 0.9, 0.5, 1.9, 1.7],
+    [1, 1, 0.9, 0.5, 1.9, 1.7],
+    [2, 1, 0.9, 0.6, 2.1, 2.0],
 ]
 BARE_WALLS = [
     [axis, side, 0.0, 0.0, *np.delete(TREATED, axis)] for axis in range(3) for side in range(2)
@@ -67,16 +68,23 @@ def patches(rows: list[list[float]]) -> Patches:
 
 def oscillations(result: Responses, order: int, f_top: float) -> tuple[Floats, Floats]:
     """Frequencies (M,) and damping (M,) in the responses, by rotational invariance of their
-    shifted samples (Roy & Kailath, IEEE Trans. ASSP 37(7), 1989), rising."""
+    shifted samples (Roy & Kailath, IEEE Trans. ASSP 37(7), 1989), rising. Roots that carry less
+    than a thousandth of the strongest one are rounding and are dropped."""
     start = int(2.2 * result.lead_s * result.fs)
     signals = result.pressure.reshape(-1, result.pressure.shape[-1])[:, start:]
-    rows = signals.shape[1] // 3
-    windows = np.lib.stride_tricks.sliding_window_view(signals, rows, axis=1)
-    gram = np.einsum("cki,ckj->ij", windows, windows, optimize=True)
-    vectors = np.linalg.eigh(gram)[1][:, -order:]
+    rows = min(signals.shape[1] // 3, 320)
+    windows = np.lib.stride_tricks.sliding_window_view(signals, rows, axis=1).reshape(-1, rows)
+    last = (rows - order, rows - 1)
+    vectors = eigh(windows.T @ windows, subset_by_index=last)[1]
     z = np.linalg.eigvals(np.linalg.lstsq(vectors[:-1], vectors[1:], rcond=None)[0])
     f, delta = np.angle(z) * result.fs / (2 * np.pi), -np.log(np.abs(z)) * result.fs
-    keep = (f > 15.0) & (f < f_top) & (np.abs(delta) < 40.0)
+    keep = (f > 0.0) & (f < 1.3 * f_top) & (np.abs(delta) < 80.0)
+    z, f, delta = z[keep], f[keep], delta[keep]
+    run = z[None, :] ** np.arange(signals.shape[1])[:, None]
+    both = np.concatenate([run.real, run.imag], axis=1)
+    parts = np.linalg.lstsq(both, signals.T, rcond=None)[0].reshape(2, len(z), -1)
+    loud = np.linalg.norm(parts, axis=(0, 2))
+    keep = (f > 15.0) & (f < f_top) & (delta < 40.0) & (loud > 1e-3 * loud.max())
     index = np.argsort(f[keep])
     return f[keep][index], delta[keep][index]
 
@@ -284,7 +292,7 @@ def test_damping_of_a_tube_with_two_soft_ends() -> None:
     soft = constant_admittance(0.01)
     at = [[0.2, h / 2, h / 2], [4.6, h / 2, h / 2]]
     result = simulate(room, [soft, soft, *[RIGID] * 4], at[0], [at[0], at[1]], 3.0, 240.0)
-    f, delta = oscillations(result, 40, 220.0)
+    f, delta = oscillations(result, 24, 220.0)
     assert len(f) == 6
     np.testing.assert_allclose(delta, exact * damping_factor(f, h), rtol=1e-3)
     assert delta[0] == pytest.approx(1.37205, rel=1e-3)
@@ -308,16 +316,16 @@ def test_real_samples_are_met_in_their_real_part() -> None:
 
 @pytest.mark.parametrize("beta", [0.05, 0.125, 0.3])
 def test_treated_box_agrees_with_coupled_modes(beta: float) -> None:
-    # Weak, medium, strong; 0.01 on all walls, 6 cm cells: 0.17 % dispersion at 200 Hz.
+    # Weak, medium, strong; 0.01 on all walls; 0.1 % dispersion at 200 Hz.
     base, rows = 0.01, patches(BARE_WALLS + PIECES)
-    source, ears = np.array([[0.7, 1.0, 1.2]]), np.array([[2.9, 1.7, 1.2], [4.0, 2.1, 1.0]])
-    f = np.arange(25.0, 201.0, 2.5)
+    source, ears = np.array([[0.7, 0.8, 1.2]]), np.array([[2.1, 1.3, 1.2], [2.9, 1.6, 1.0]])
+    f = np.arange(25.0, 201.0)
     admittance = np.repeat([base, beta - base], [len(BARE_WALLS), len(PIECES)])
     coupled = couple_box(TREATED, rows, [20.0, 220.0], np.tile(admittance, (2, 1)).T, 210.0)
     expected = 20.0 * np.log10(np.abs(response(coupled, f, source, ears)))
-    room = voxelise_box(TREATED, 0.06, patches(PIECES))
+    room = voxelise_box(TREATED, 0.05, patches(PIECES))
     walls = [constant_admittance(b) for b in np.repeat([base, beta], [6, len(PIECES)])]
-    found = simulate(room, walls, source, ears, 0.9, 210.0)
+    found = simulate(room, walls, source, ears, 0.7, 210.0)
     assert found.remaining_db().max() < -45.0
     miss = found.level_db(f) - expected
     assert np.sqrt(np.mean(miss**2)) < 0.5
@@ -328,10 +336,10 @@ def test_decay_of_treated_modes_agrees_with_coupled_modes() -> None:
     beta, base, rows = 0.125, 0.01, patches(BARE_WALLS + PIECES)
     admittance = np.repeat([base, beta - base], [len(BARE_WALLS), len(PIECES)])
     coupled = couple_box(TREATED, rows, [20.0, 220.0], np.tile(admittance, (2, 1)).T, 150.0)
-    known = coupled_modes(coupled, 85.0)
+    known = coupled_modes(coupled, 95.0)
     room = voxelise_box(TREATED, 0.08, patches(PIECES))
     walls = [constant_admittance(b) for b in np.repeat([base, beta], [6, len(PIECES)])]
-    f, delta = oscillations(ring(room, walls, 110.0, 0.9), 60, 120.0)
+    f, delta = oscillations(ring(room, walls, 120.0, 0.7), 50, 130.0)
     near = np.argmin(np.abs(f[None, :] - known.f_hz[:, None]), axis=1)
     np.testing.assert_allclose(f[near], known.f_hz, rtol=0.004)
     np.testing.assert_allclose(delta[near], known.delta, rtol=0.05)
@@ -462,8 +470,8 @@ def test_gap_in_the_shell_is_refused() -> None:
 
 
 def test_air_damps_each_mode_by_its_own_attenuation() -> None:
-    room = voxelise_box([1.9, 1.1, 0.8], 0.1)
-    at = np.array([[0.2, 0.2, 0.2]]), np.array([[1.6, 0.8, 0.6], [0.5, 0.9, 0.3]])
+    room = voxelise_box([2.1, 1.1, 0.8], 0.1)
+    at = np.array([[0.2, 0.2, 0.2]]), np.array([[1.8, 0.8, 0.6], [0.5, 0.9, 0.3]])
     table = (np.array([20.0, 400.0]), np.array([0.004, 0.024]))
     walls = [RIGID] * 6
     result = simulate(room, walls, *at, 1.0, 240.0, air=table)
@@ -492,7 +500,7 @@ def test_spacing_keeps_the_dispersion_asked_for() -> None:
     assert abs(dispersion_error(700.0, h, direction=[1, 1, 1])) < 2e-4
     assert spacing_for(350.0) == pytest.approx(2 * h, rel=1e-9)
     with pytest.raises(ValueError, match="too coarse"):
-        simulate(voxelise_box([2.0, 2.0, 2.0], 0.2), [RIGID] * 6, [1, 1, 1], [1, 1.2, 1], 0.1, 700)
+        simulate(voxelise_box([2.0, 2.0, 2.0], 0.2), [RIGID] * 6, [1, 1, 1], [1, 1.2, 1], 0.1, 540)
 
 
 def test_time_step_above_the_limit_is_refused() -> None:

@@ -133,10 +133,11 @@ FOOT = """
 A weight keeps the mean and multiplies the variance of a band by s^2/q + (1-s)^2/(1-q) at each
 hit, e.g. 1.08 for s = 0.05 on a path with q = 0.15, but 1.5 for s = 0.05 with q = 0.4 and 1.4 for
 s = 0.7: after the 25 to 60 reflections of a decay nothing is left of the sample in the bands far
-from q, and the error stated there cannot be trusted itself. Forked paths have no weights: one random number per
-hit decides for all bands at once, those with s above it go one way, the others the other way. A
-ray has at most eight ends, bands with equal coefficients never part, and a path is shared for as
-long as the bands decide alike. The error is that of tracing each band alone, the time less.
+from q, and the error stated there cannot be trusted itself. Forked paths have no weights: one
+random number per hit decides for all bands at once, those with s above it go one way, the others
+the other way. A ray has at most eight ends, bands with equal coefficients never part, and a path
+is shared for as long as the bands decide alike. The error is that of tracing each band alone,
+the time less.
 """
 
 
