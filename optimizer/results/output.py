@@ -10,7 +10,10 @@ from optimizer.faults import Fault, ScenarioError
 
 
 def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
-    """ScenarioError when files of these names could not be written there; creates nothing."""
+    """ScenarioError when files of these names could not be written there; leaves nothing behind.
+
+    Asked before a long solve, so that no plan is lost for want of a place to write it.
+    """
     try:
         os.lstat(folder)
     except (FileNotFoundError, NotADirectoryError):
@@ -28,6 +31,10 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
             raise _fault(folder / name, "is a folder; move it away or choose another folder")
     if not os.access(parent, os.W_OK | os.X_OK):
         raise _fault(folder, "cannot be written; choose a folder of yours")
+    try:
+        tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent).cleanup()
+    except OSError as error:
+        raise _fault(folder, f"cannot be written ({error.strerror}); choose another") from None
 
 
 def write_folder(folder: Path, files: Mapping[str, str]) -> None:

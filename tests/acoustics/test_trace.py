@@ -166,7 +166,7 @@ def furnished(scattering=0.4, absorption=0.03):
     """Box with a patch, two obstacles and a free panel; returns scene and (areas, coefficients)."""
     alpha = np.full(8, absorption)
     rough = np.full(8, scattering)
-    patch, box, front, back = (np.full(8, a) for a in (0.4, 0.3, 0.5, 0.2))
+    patch, box, front, back = (np.full(8, a) for a in (0.15, 0.12, 0.25, 0.05))
     scene = Scene(
         box_surfaces((5.0, 4.0, 3.0), alpha, rough),
         (
@@ -181,12 +181,13 @@ def furnished(scattering=0.4, absorption=0.03):
     )
     boxes = 2 * (1 + 0.6 + 0.6) + (1 + 4 * 1.2)  # the second stands on the floor and hides 1 m2
     areas = np.array([94.0 - 2.2**2 - 1.0, 2.2**2, boxes, 2.4, 2.4])
-    return scene, areas, np.array([absorption, 0.4, 0.3, 0.5, 0.2])
+    return scene, areas, np.array([absorption, 0.15, 0.12, 0.25, 0.05])
 
 
 def test_every_face_takes_part_with_its_area():
     """Diffuse walls: mean free path 4V/S of the air (Kosten, Acustica 10 (1960) 245) and the
-    decay of the area-weighted mean absorption, obstacles and both panel faces counted."""
+    decay of the area-weighted mean absorption, obstacles and both panel faces counted. The mean
+    is not exact when absorption is uneven, so the coefficients are kept small."""
     scene, areas, alpha = furnished(scattering=1.0)
     air = scene.volume - 0.6 - 1.2
     found = trace(scene, rays=6000)
@@ -469,7 +470,7 @@ def test_measured_seminar_room_by_areas_volume_and_air():
 
 
 def test_treated_room_is_traced_in_three_seconds_on_two_cores():
-    """20 000 rays, eight bands, 40 patches, 8 obstacles, every coefficient different: 6 s of CPU."""
+    """20 000 rays, 8 bands, 40 patches, 8 obstacles, all coefficients different: 6 s of CPU."""
     rng = np.random.default_rng(5)
     size = np.array([4.6, 3.4, 2.5])
     pieces, boxes = [], []
