@@ -42,7 +42,7 @@ HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_H
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
-COMBINED_SMALL = 0.02  # unless it is above this share of the largest one
+COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
 BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
 TRACK_STEP_HZ = 12.0
@@ -365,12 +365,14 @@ def _combined_functions(
 ) -> tuple[Floats, Floats]:
     """Combinations of high modes that carry what the walls excite in them.
 
-    The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2). Its leading left
-    singular vectors (randomised range finder, Halko, Martinsson, Tropp, SIAM Rev. 53 (2011) 217)
-    are scaled back, made orthonormal and rotated so that their stiffness is diagonal.
+    The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2 - k_top^2/2), their
+    answer half-way up the band. Its leading left singular vectors (randomised range finder,
+    Halko, Martinsson, Tropp, SIAM Rev. 53 (2011) 217) are scaled back, made orthonormal and
+    rotated so that their stiffness is diagonal.
     Returns lift (H, P) and squared wavenumbers (P,).
     """
     size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
+    root = np.sqrt(k_high**2 - 0.5 * k_top**2)
     random = np.random.default_rng(0)
     width = min(COMBINED_MAX + 20, len(k_high))
     sketch = np.zeros((len(k_high), width))
@@ -378,16 +380,16 @@ def _combined_functions(
         probe = random.standard_normal((n_low, width)) * scale
         for at_low, at_high, matrices in walls:
             sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
-    q = np.linalg.qr(sketch / k_high[:, None])[0]
+    q = np.linalg.qr(sketch / root[:, None])[0]
     rows = np.zeros((len(size), n_low, width))
     for at_low, at_high, matrices in walls:
-        seen = at_high @ (q / k_high[:, None])
+        seen = at_high @ (q / root[:, None])
         for r, scale in enumerate(size):
             rows[r] += scale * (at_low.T @ (matrices[r] @ seen))
     _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
     chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
-    basis = np.linalg.qr(chosen / k_high[:, None])[0]
+    basis = np.linalg.qr(chosen / root[:, None])[0]
     stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
     k2, turn = np.linalg.eigh(stiffness)
     return basis @ turn, k2

@@ -46,6 +46,7 @@ class Grid(NamedTuple):
 
     stride: Index
     ratio: Real
+    centre: Real  # (1,) 2 - 2 sum of ratios
     run_start: Index
     run_stop: Index
     chunk_run: Index
@@ -126,7 +127,7 @@ def _interior(chunk: int, grid: Grid, now: Real, old: Real) -> None:
     """Overwrite u- with the free update of every cell of the chunk's runs; empty cells stay 0."""
     rx, ry, rz = grid.ratio[0], grid.ratio[1], grid.ratio[2]
     sx, sy, sz = grid.stride[0], grid.stride[1], grid.stride[2]
-    centre = now.dtype.type(2.0) * (now.dtype.type(1.0) - rx - ry - rz)
+    centre = grid.centre[0]
     for run in range(grid.chunk_run[chunk], grid.chunk_run[chunk + 1]):
         i, j = grid.run_start[run], grid.run_stop[run]
         new, mid = old[i:j], now[i:j]

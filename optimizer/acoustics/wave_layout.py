@@ -23,6 +23,9 @@ PIECE = 4096
 """Cells of the longest run, so that chunks come out even."""
 CHUNK = 40_000
 """Cells of a chunk: two fields of them stay in a core's cache between the passes over a chunk."""
+STEP = 2.0**-24
+"""Ratios are rounded down to multiples of this. Sums of them are then exact in single precision,
+and a constant pressure stays exactly constant; any excess would make it grow exponentially."""
 Stencil = tuple[Ints, Floats]
 
 
@@ -37,6 +40,7 @@ class Layout:
 
 def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
     """Flatten a room with its longest axis innermost; ratio (3,) = (c dt / h)^2."""
+    ratio = np.floor(ratio / STEP) * STEP
     order = np.argsort(room.air.shape, kind="stable")
     padded = np.ascontiguousarray(np.pad(room.air.transpose(order), 1))
     strides = np.array(padded.strides, dtype=np.int64) // padded.itemsize
@@ -60,6 +64,7 @@ def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
     grid = Grid(
         stride=stride,
         ratio=ratio.astype(dtype),
+        centre=np.array([2.0 - 2.0 * ratio.sum()], dtype=dtype),
         run_start=start,
         run_stop=stop,
         chunk_run=chunk_run,

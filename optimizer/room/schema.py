@@ -31,6 +31,7 @@ Point = tuple[Length, Length, Length]
 Box3 = tuple[Size, Size, Size]
 Share = Annotated[Number, Field(ge=0, le=1000)]
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]
+FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=r"^[^\x00-\x1f\x7f]*$")]
 
 AreaKind = Literal[
     "window", "door", "closet", "opening", "vent", "heater", "detector", "switch",
@@ -150,7 +151,7 @@ class BudgetSection(Section):
 
     amount: Annotated[Number, Field(ge=0, le=1e9)]
     currency: Annotated[Name, Field(max_length=8)] = "EUR"
-    catalogue: Name
+    catalogue: FileName
 
 
 class KeepClearSection(Section):

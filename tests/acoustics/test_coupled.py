@@ -5,8 +5,10 @@ general-purpose library: quadratic hexahedra aligned with the patch edges, the q
 problem made linear and solved by shift-invert Arnoldi.
 """
 
-import time
-from functools import lru_cache
+import os
+import subprocess
+import sys
+from functools import cache, lru_cache
 
 import numpy as np
 import pytest
@@ -89,7 +91,7 @@ def axis_nodes(length: float, cells: int) -> np.ndarray:
     return np.concatenate([ends[:-1], middle, length - ends[-2::-1]])
 
 
-@lru_cache(maxsize=None)
+@cache
 def elements(cells: tuple[int, int, int]):
     """Basis, stiffness and mass of the room on an even mesh."""
     return assembled(*(axis_nodes(ROOM[a], cells[a]) for a in (0, 1)), cells[2])
@@ -100,6 +102,11 @@ def assembled(x: np.ndarray, y: np.ndarray, cells_z: int):
     mesh = skfem.MeshHex.init_tensor(x, y, np.linspace(0.0, ROOM[2], cells_z + 1))
     basis = skfem.Basis(mesh, skfem.ElementHex2())
     return basis, laplace.assemble(basis), mass.assemble(basis)
+
+
+def factor(matrix):
+    """Sparse LU ordered for a symmetric pattern."""
+    return splu(csc_matrix(matrix), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
 
 
 def boundary_mass(basis, patches: Patches):
@@ -122,7 +129,7 @@ def reference_modes(cells, patches: Patches, beta: complex, count: int = 20) -> 
     basis, K, M = elements(cells)
     BC = beta * boundary_mass(basis, patches)
     n, shift = K.shape[0], 1.6
-    lu = splu(csc_matrix(K + 1j * shift * BC - shift**2 * M))
+    lu = factor(K + 1j * shift * BC - shift**2 * M)
 
     def shift_invert(z):
         """(A - shift B)^-1 B z for A = [[0, I], [K, j BC]], B = diag(I, M), z = (p, k p)."""
@@ -200,7 +207,7 @@ def test_response_agrees_with_finite_elements():
         BC = beta * boundary_mass(basis, patches)
         load, probe = basis.point_source(source).astype(complex), basis.probes(seats.T)
         k = 2.0 * np.pi * f / C
-        p = [probe @ splu(csc_matrix(K + 1j * q * BC - q**2 * M)).solve(load) for q in k]
+        p = [probe @ factor(K + 1j * q * BC - q**2 * M).solve(load) for q in k]
         gaps.append(np.max(np.abs(found / (4.0 * np.pi * np.array(p)) - 1.0)))
     assert gaps[1] < 0.035  # 0.3 dB
     assert gaps[1] < 0.6 * gaps[0]  # the reference closes in as its mesh is refined
@@ -395,23 +402,38 @@ def test_response_has_converged(monkeypatch):
     assert np.max(np.abs(more - usual)) < 0.3
 
 
+QUICK = """
+import time
+import numpy as np
+from optimizer.acoustics.coupled import couple_box, log_frequencies, response
+from optimizer.acoustics.modes import IN_PLANE, Patches
+room, rng, f = np.array([4.6, 3.4, 2.5]), np.random.default_rng(4), log_frequencies()
+axis = np.concatenate([[0, 0, 1, 1, 2, 2], rng.integers(0, 3, 40)])
+side = np.concatenate([[0, 1] * 3, rng.integers(0, 2, 40)])
+span = np.array([room[list(IN_PLANE[a])] for a in axis])
+low = rng.uniform(0.0, 1.0, (46, 2)) * (span - 0.6)
+low[:6] = 0.0
+high = np.where(np.arange(46)[:, None] < 6, span, low + 0.6)
+kinds = [0.01 + 0.1 * i / (1.0 + 1j * (f / (50.0 + 30.0 * i) - 1.0)) for i in range(6)]
+start = time.process_time()
+box = couple_box(room, Patches(axis, side, np.hstack([low, high])), f,
+                 np.array([kinds[i % 6] for i in range(46)]))
+p = response(box, f, [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]], [[2.9, 1.7, 1.2], [4.0, 1.7, 1.0]])
+assert p.shape == (2, 2, 94) and np.all(np.isfinite(p))
+print(time.process_time() - start)
+"""
+
+
 def test_response_of_two_speakers_at_two_seats_is_quick():
-    """20-300 Hz at 1/24 octave, 46 patches of six spectra: 2 s on two cores, as processor time."""
-    rng = np.random.default_rng(4)
-    walls = whole_walls()
-    axis = np.concatenate([walls.axis, rng.integers(0, 3, 40)])
-    side = np.concatenate([walls.side, rng.integers(0, 2, 40)])
-    spans = np.array([ROOM[list(IN_PLANE[a])] for a in axis[6:]])
-    low = rng.uniform(0.0, 1.0, (40, 2)) * (spans - 0.6)
-    patches = Patches(axis, side, np.vstack([walls.rect, np.hstack([low, low + 0.6])]))
-    f = log_frequencies()
-    kinds = [0.01 + 0.1 * i / (1.0 + 1j * (f / (50.0 + 30.0 * i) - 1.0)) for i in range(6)]
-    beta = np.array([kinds[i % 6] for i in range(46)])
-    start = time.process_time()
-    box = couple_box(ROOM, patches, f, beta)
-    p = response(box, f, [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]], [[2.9, 1.7, 1.2], [4.0, 1.7, 1.0]])
-    assert time.process_time() - start < 4.0
-    assert p.shape == (2, 2, len(f)) == (2, 2, 94)
+    """20-300 Hz at 1/24 octave, 46 patches of six spectra, within 2 s on two cores.
+
+    Taken as 4 s of processor time, on one thread so that other load does not count.
+    """
+    env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run(
+        [sys.executable, "-c", QUICK], env=env, capture_output=True, text=True, check=True
+    )
+    assert float(done.stdout) < 4.0
 
 
 # --- figures of merit -------------------------------------------------------------------------

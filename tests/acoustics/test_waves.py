@@ -131,7 +131,7 @@ def test_modes_of_rigid_box_obey_the_dispersion_relation_and_converge() -> None:
 def furnished(mirror: bool = False, spacing: float = 0.1) -> WaveRoom:
     """A small room with a desk top thinner than a cell, a block and treatment, none symmetric."""
     size = np.array([1.7, 1.4, 1.2])
-    boxes = np.array([[[0.5, 0.2, 0.62], [1.1, 0.8, 0.64]], [[1.3, 0.7, 0.0], [1.7, 1.2, 0.5]]])
+    boxes = np.array([[[0.5, 0.25, 0.62], [1.1, 0.75, 0.64]], [[1.3, 0.65, 0.0], [1.7, 1.15, 0.5]]])
     table = patches([[0, 0, 0.1, 0.2, 0.6, 0.95], [1, 1, 0.3, 0.3, 1.1, 0.9]])
     if mirror:
         boxes[:, :, 1] = size[1] - boxes[:, ::-1, 1]
@@ -213,7 +213,7 @@ def test_two_sources_and_one_receiver_need_one_run_and_give_the_same() -> None:
 
 
 def test_mirrored_room_gives_mirrored_response() -> None:
-    # Cells of 0.1 m: several faces of furniture and patches lie exactly on cell centres or faces.
+    # Cells of 0.1 m: sides of the furniture lie exactly on cell centres, patches on faces.
     a, b = np.array([[0.3, 0.3, 0.3]]), np.array([[1.2, 0.9, 0.9], [0.33, 0.41, 0.77]])
     walls = FURNISHED_WALLS
     room, other = furnished(), furnished(mirror=True)

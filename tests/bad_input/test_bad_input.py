@@ -221,7 +221,7 @@ def test_file_that_is_no_text(kind: str, which: str, tmp_path: Path, capsys: Cap
     arguments += ["--with", str(odd)] if which == "plan" else []
     expected: tuple[Expected, ...] = ((odd.name, "", remedy),)
     if which in ("prices", "own"):
-        # A TOML name of a file is at most 80 characters; longer ones are refused as text.
+        # Named as a person would, beside the room file; over-long names are refused as text.
         name = str(odd).replace("\x00", "\\u0000")
         room.write_text(ROOM.replace(f'"{which}.csv"', f'"{name}"'))
         if which == "own":
