@@ -189,28 +189,36 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
 
     Solves [diag(k_n^2 - k^2) + j k C(beta(f))] a = 0 with beta at the mode's own frequency. Each
     mode is followed from its rigid one while the frequency in k C rises from zero, so that none is
-    lost or found twice, then sharpened by Newton steps. Sorted by frequency.
-    ValueError when f_max is beyond box.f_max.
+    lost or found twice, then sharpened by Newton steps; a step that leads to a mode already found,
+    or nowhere, is undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
     """
     top = 5.0 / 6.0 * box.f_max if f_max is None else f_max
     if not 0 < top <= box.f_max:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
     grid, k2, vectors = _follow(box, top)
     hz_of = box.low.c / (2.0 * np.pi)
-    found: list[tuple[int, complex]] = []
+    orders, found, shapes = [], [], np.empty((0, len(box.k2)), dtype=np.complex128)
     for mode in range(1, len(box.low.n)):
-        f_track = hz_of * np.sqrt(k2[:, mode]).real
-        if np.all(f_track > 1.02 * grid):  # beyond the end of the tracked range
+        above = hz_of * np.sqrt(k2[:, mode]).real - grid
+        if above[-1] > 0.0:  # beyond the end of the tracked range
             continue
-        at = int(np.argmin(np.abs(f_track - grid)))
-        k = _newton(box, complex(np.sqrt(k2[at, mode])), vectors[at][:, mode])
-        if k.real * hz_of <= top:
-            found.append((mode, k))
-    found.sort(key=lambda item: item[1].real)
-    k_all = np.array([k for _, k in found], dtype=np.complex128)
-    f_hz = k_all.real * hz_of
-    delta = box.low.c * (k_all.imag + 0.5 * np.interp(f_hz, box.f, box.air))
-    return CoupledModes(box.low.n[[mode for mode, _ in found]], f_hz, delta)
+        right = int(np.argmax(above <= 0.0))
+        step = above[right - 1] / (above[right - 1] - above[right])
+        near = right if step > 0.5 else right - 1
+        tracked = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
+        k, x = _newton(box, tracked, vectors[near][:, mode])
+        same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
+        if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
+            k = tracked
+        orders.append(mode)
+        found.append(k)
+        shapes = np.vstack([shapes, x])
+    k_all = np.array(found, dtype=np.complex128)
+    order = np.argsort(k_all.real, kind="stable")
+    order = order[k_all[order].real * hz_of <= top]
+    f_hz = k_all[order].real * hz_of
+    delta = box.low.c * (k_all[order].imag + 0.5 * np.interp(f_hz, box.f, box.air))
+    return CoupledModes(box.low.n[np.array(orders, dtype=np.int64)[order]], f_hz, delta)
 
 
 # --- building ---------------------------------------------------------------------------------
@@ -484,22 +492,21 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     return grid, k2, vectors
 
 
-def _newton(box: CoupledBox, k: complex, x: Complexes) -> complex:
-    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair (k, x)."""
+def _newton(box: CoupledBox, k: complex, x: Complexes) -> tuple[complex, Complexes]:
+    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair (k, x); NaN if it fails."""
     start = x.conj()
     for _ in range(NEWTON_STEPS):
         wall = box.wall_matrices([k.real * box.low.c / (2.0 * np.pi)])[0]
-        slope = 1j * wall - 2.0 * k * np.eye(len(x))
         matrix = np.diag(box.k2 - k**2) + 1j * k * wall
         if np.linalg.norm(matrix @ x) < 1e-12 * abs(k) ** 2:
-            return k
-        y = np.linalg.solve(matrix, slope @ x)
+            return k, x
+        y = np.linalg.solve(matrix, 1j * (wall @ x) - 2.0 * k * x)
         step = complex((start @ x) / (start @ y))
         k -= step
         x = y / np.linalg.norm(y)
         if abs(step) < 1e-8 * abs(k):
-            return k
-    raise ArithmeticError("coupled_modes: a mode did not settle; refine TRACK_STEP_HZ")
+            return k, x
+    return complex("nan"), x
 
 
 # --- figures of merit -------------------------------------------------------------------------

@@ -7,9 +7,11 @@ from memory, derived again here), from w to w + dw + j delta, time factor exp(+j
 
     dw + j delta = j (c / 2) sum_k beta_k  int_k psi_n^2 dS / int psi_n^2 dV.
 
-Re beta damps; Im beta > 0 (a spring, such as air behind a panel) lowers the frequency. Because the
-sum is linear in the patches, `patch_damping` is a table that a linear program can use. It holds
-for small beta: how far is measured in tests/evidence/first_order_damping.md.
+Re beta damps; Im beta > 0 (a spring, such as air behind a panel) lowers the frequency. Because
+the sum is linear in the patches, `patch_damping` is a table that a linear program can use. It
+holds for small beta, and fails first where two modes of equal symmetry lie close together:
+treatment joins them into a strongly and a weakly damped one. How far it holds is measured in
+tests/evidence/first_order_damping.md.
 
 Lengths may be in any unit so long as c is in the same unit per second; everything else is SI.
 """
@@ -126,7 +128,7 @@ def box_modes(dimensions: ArrayLike, f_max: float = 300.0, c: float = C_AIR) -> 
 
 
 def mode_count_asymptotic(dimensions: ArrayLike, f: ArrayLike, c: float = C_AIR) -> Floats:
-    """Smooth estimate of the number of modes below f, same shape as f.
+    """Smooth estimate of the number of modes below f, (0,0,0) counted, same shape as f.
 
     N = (4 pi/3) V (f/c)^3 + (pi/4) S (f/c)^2 + (L/8)(f/c), L = 4 (Lx + Ly + Lz) (Maa 1939; from
     memory, the ingredients in O'Reilly, ch. 8). ValueError for non-positive dimensions or f < 0.

@@ -299,6 +299,36 @@ def test_near_the_source_the_field_is_the_free_field():
     np.testing.assert_allclose(np.abs(found[0, 0]), 25.0, rtol=0.06)
 
 
+def test_equal_modes_of_a_cube_are_all_found():
+    """A cube with equal walls has threefold modes; each appears as often as in the rigid cube."""
+    size = (3.0, 3.0, 3.0)
+    cube = couple_box(size, whole_walls(size), [100.0], np.full((6, 1), 0.05 + 0.02j), 150.0)
+    found = coupled_modes(cube, 115.0)
+    assert [int(np.count_nonzero(n)) for n in found.n] == [1] * 3 + [2] * 3 + [3] + [1] * 3
+    for group in (slice(0, 3), slice(3, 6), slice(7, 10)):
+        np.testing.assert_allclose(found.delta[group], found.delta[group].mean(), rtol=1e-5)
+
+
+def test_resonant_absorbers_lose_no_mode():
+    """Twelve patches tuned sharply inside the band: every mode is found once and solves the
+    equations (smallest singular value of the system at its own complex frequency).
+    """
+    rng, f = np.random.default_rng(7), log_frequencies(20.0, 180.0, 24)
+    axis = rng.integers(0, 3, 12)
+    span = np.array([ROOM[list(IN_PLANE[a])] for a in axis])
+    low = rng.uniform(0.0, 1.0, (12, 2)) * (span - 0.9)
+    patches = Patches(axis, rng.integers(0, 2, 12), np.hstack([low, low + 0.9]))
+    tuned = rng.uniform(40.0, 140.0, 12)[:, None]
+    box = couple_box(ROOM, patches, f, 0.5 / (1.0 + 2j * (f / tuned - tuned / f)), 180.0)
+    found = coupled_modes(box, 140.0)
+    k = (2.0 * np.pi * found.f_hz + 1j * found.delta) / C
+    assert np.min(np.abs(k[:, None] - k) + np.eye(len(k))) > 1e-4
+    assert len({tuple(n) for n in found.n}) == len(found.n)
+    for value, wall in zip(k, box.wall_matrices(found.f_hz), strict=True):
+        system = np.diag(box.k2 - value**2) + 1j * value * wall
+        assert np.linalg.svd(system, compute_uv=False)[-1] < 1e-5 * abs(value) ** 2
+
+
 # --- identities -------------------------------------------------------------------------------
 
 

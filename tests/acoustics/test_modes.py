@@ -114,24 +114,15 @@ def test_brick_control_room():
 
 
 def test_asymptotic_count():
-    """Within two modes and 3 % of the staircase, taken half-way up each step, above 100 Hz."""
+    """Averaged over frequency the true count, (0,0,0) included, exceeds the smooth one by 1/8, the
+    constant the formula leaves out (product of three N = L k/pi + 1/2 lattices).
+    """
     modes = box_modes((5.1, 3.9, 2.6), 600.0)
-    own = np.flatnonzero(modes.f_hz > 100.0)
-    smooth = mode_count_asymptotic(modes.dimensions, modes.f_hz[own])
-    assert np.max(np.abs(smooth - (own + 0.5)) - 0.03 * own) < 2.0
-    assert mode_count_asymptotic(modes.dimensions, 600.0) == pytest.approx(len(modes.n), rel=0.01)
-
-
-@settings(max_examples=25, deadline=None)
-@given(
-    size=st.tuples(*(st.floats(1.8, 9.0) for _ in range(3))),
-    order=st.permutations([0, 1, 2]),
-)
-def test_axes_may_be_named_in_any_order(size, order):
-    f = box_modes(size, 150.0).f_hz
-    swapped = box_modes([size[i] for i in order], 150.0).f_hz
-    np.testing.assert_allclose(f, swapped, rtol=1e-12)
-    assert np.all(np.diff(f) >= -1e-9)
+    f = np.linspace(200.0, 599.0, 4001)
+    true = 1.0 + np.searchsorted(modes.f_hz, f)
+    gap = true - mode_count_asymptotic(modes.dimensions, f)
+    assert np.mean(gap) == pytest.approx(0.125, abs=0.25)
+    assert np.max(np.abs(gap) / true) < 0.05
 
 
 # --- damping ----------------------------------------------------------------------------------
@@ -155,7 +146,7 @@ def test_uniform_walls_by_the_closed_form():
 
 
 def test_oblique_limit_is_sabine_with_eight_beta():
-    """All-oblique, equal beta: delta = c beta S / V; Sabine T = 24 ln 10 V / (c A), A = 8 beta S."""
+    """All-oblique, equal beta: delta = c beta S/V; Sabine T = 24 ln 10 V/(c A), A = 8 beta S."""
     modes, beta = box_modes(ROOM, 200.0), 0.02
     delta, _ = damping_first_order(modes, whole_walls(), np.full(6, beta))
     S, V = 94.0, 60.0
@@ -197,17 +188,15 @@ def test_shape_norms():
 
 
 def test_pressure_is_highest_in_the_corner():
-    """A square on the end wall damps the average mode four times as much in the corner as at a
-    pressure node line would, and never less there than anywhere else for axial modes.
+    """A small square on the front wall damps every mode at least as much in the corner as anywhere
+    along the floor, and a mode hardly at all on its node.
     """
-    modes = box_modes(ROOM, 110.0)
-    side = 0.3
-    places = np.array([[y, 0.0, y + side, side] for y in np.linspace(0.0, 4.0 - side, 38)])
-    table = patch_damping(modes, Patches(np.zeros(38), np.zeros(38), places))
-    assert np.all(table[:, 0] >= table.max(axis=1) * (1 - 1e-12))
-    node = np.argmin(np.abs(places[:, 0] + side / 2 - 2.0))
+    modes, side = box_modes(ROOM, 110.0), 0.02
+    places = np.array([[y, 0.0, y + side, side] for y in np.linspace(0.0, 4.0 - side, 399)])
+    table = patch_damping(modes, Patches(np.zeros(399), np.zeros(399), places))
+    assert np.all(table[:, 0] >= table.max(axis=1) * (1.0 - 1e-3))
     first = (modes.n == [0, 1, 0]).all(axis=1)
-    assert table[first, 0] > 50.0 * table[first, node]
+    assert table[first, 0] > 1000.0 * table[first, 199]
 
 
 def test_spring_lowers_and_mass_raises_the_frequency():
