@@ -197,7 +197,9 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
     grid, k2, vectors = _follow(box, top)
     hz_of = box.low.c / (2.0 * np.pi)
-    orders, found, shapes = [], [], np.empty((0, len(box.k2)), dtype=np.complex128)
+    orders: list[int] = []
+    found: list[complex] = []
+    shapes = np.empty((0, len(box.k2)), dtype=np.complex128)
     for mode in range(1, len(box.low.n)):
         above = hz_of * np.sqrt(k2[:, mode]).real - grid
         if above[-1] > 0.0:  # beyond the end of the tracked range
@@ -493,7 +495,7 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
 
 
 def _newton(box: CoupledBox, k: complex, x: Complexes) -> tuple[complex, Complexes]:
-    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair (k, x); NaN if it fails."""
+    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if they fail."""
     start = x.conj()
     for _ in range(NEWTON_STEPS):
         wall = box.wall_matrices([k.real * box.low.c / (2.0 * np.pi)])[0]
