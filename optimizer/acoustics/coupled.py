@@ -45,7 +45,7 @@ COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, belo
 COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
 BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
-TRACK_STEP_HZ = 12.0
+TRACK_STEP_HZ = 20.0  # step in which modes are followed; 12 to 30 give the same modes
 NEWTON_STEPS = 20
 CHUNK = 8  # frequencies assembled at a time
 
@@ -185,14 +185,14 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
 
 
 def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
-    """Frequency and damping of every mode up to f_max (default 5/6 of box.f_max).
+    """Frequency and damping of every mode up to f_max (default box.f_max).
 
     Solves [diag(k_n^2 - k^2) + j k C(beta(f))] a = 0 with beta at the mode's own frequency. Each
     mode is followed from its rigid one while the frequency in k C rises from zero, so that none is
     lost or found twice, then sharpened by Newton steps; a step that leads to a mode already found,
     or nowhere, is undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
     """
-    top = 5.0 / 6.0 * box.f_max if f_max is None else f_max
+    top = box.f_max if f_max is None else f_max
     if not 0 < top <= box.f_max:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
     grid, k2, vectors = _follow(box, top)
@@ -208,6 +208,8 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
         step = above[right - 1] / (above[right - 1] - above[right])
         near = right if step > 0.5 else right - 1
         tracked = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
+        if tracked.real * hz_of > 1.03 * top:
+            continue
         k, x = _newton(box, tracked, vectors[near][:, mode])
         same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
         if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
@@ -431,36 +433,34 @@ def _direct_tail(box: CoupledBox, src: Floats, rec: Floats, k: Complexes) -> Com
 
     High modes one by one, less their part in the combined functions, plus all modes above: the
     sum over rigid modes of psi psi / (k_n^2 - s) equals the sum over image sources of
-    exp(-q d) / (4 pi d) at s = -q^2; from there one Taylor step in s reaches k^2.
+    exp(-q d) / (4 pi d) at s = -q^2; from there two Taylor steps in s reach k^2.
     """
     high_s, high_r = _unit_shapes(box.high, src), _unit_shapes(box.high, rec)
-    low_s, low_r = _unit_shapes(box.low, src), _unit_shapes(box.low, rec)
-    k_high, k_low = _wavenumbers(box.high), _wavenumbers(box.low)
+    all_s = np.concatenate([_unit_shapes(box.low, src), high_s])
+    all_r = np.concatenate([_unit_shapes(box.low, rec), high_r])
+    k_high = _wavenumbers(box.high)
     lift = box.lift[: len(k_high)]
     lifted_s, lifted_r = lift.T @ high_s, lift.T @ high_r
-    n_low = len(k_low)
     q = 2.0 * np.pi * box.f_max / box.low.c
-    tail = np.empty((len(src), len(rec), len(k)), dtype=np.complex128)
+    reach = 1.0 / (np.concatenate([_wavenumbers(box.low), k_high]) ** 2 + q**2)
     resolvent = 1.0 / (k_high[:, None] ** 2 - k**2)
-    lifted = 1.0 / (box.k2[n_low:, None] - k**2)
+    lifted = 1.0 / (box.k2[len(box.low.n) :, None] - k**2)
+    tail = np.zeros((len(src), len(rec), len(k)), dtype=np.complex128)
     for s in range(len(src)):
         for r in range(len(rec)):
-            value, slope = _image_sum(src[s], rec[r], box.low.dimensions, q)
-            for k_n, pair in (
-                (k_low, low_s[:, s] * low_r[:, r]),
-                (k_high, high_s[:, s] * high_r[:, r]),
-            ):
-                value -= float(np.sum(pair / (k_n**2 + q**2)))
-                slope -= float(np.sum(pair / (k_n**2 + q**2) ** 2))
-            tail[s, r] = value + slope * (k**2 + q**2)
+            images = _image_series(src[s], rec[r], box.low.dimensions, q)
+            pair = all_s[:, s] * all_r[:, r]
+            for power in range(3):
+                left = images[power] - pair @ reach ** (power + 1)
+                tail[s, r] += left * (k**2 + q**2) ** power
             tail[s, r] += (high_s[:, s] * high_r[:, r]) @ resolvent
             tail[s, r] -= (lifted_s[:, s] * lifted_r[:, r]) @ lifted
     return tail
 
 
-def _image_sum(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[float, float]:
-    """sum over images of exp(-q d)/(4 pi d), and its derivative with respect to s = -q^2."""
-    reach = 32.0 / q
+def _image_series(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[float, float, float]:
+    """Taylor coefficients in s, about -q^2, of the sum over images of exp(-q d) / (4 pi d)."""
+    reach = 32.0 / q  # exp(-32) is left out
     steps = []
     for x, y, length in zip(a, b, dimensions, strict=True):
         n = np.arange(-int(reach / (2 * length)) - 2, int(reach / (2 * length)) + 3)
@@ -470,7 +470,8 @@ def _image_sum(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[floa
     if np.linalg.norm(a - b) < 0.01:
         raise ValueError("response: source and receiver are closer than 1 cm")
     e = np.exp(-q * d) / (4.0 * np.pi)
-    return float(np.sum(e / d)), float(np.sum(e) / (2.0 * q))
+    second = e @ (q * d + 1.0) / (8.0 * q**3)
+    return float(np.sum(e / d)), float(np.sum(e) / (2.0 * q)), float(second)
 
 
 def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Complexes]]:

@@ -31,8 +31,8 @@ at the top of the range is off by at most 1 % (a sixth of a semitone), below by 
 MAX_CELLS = 4_000_000
 BYTES_PER_CELL = 10.0
 """Two single-precision fields, and the map of air and walls (tests/evidence/wave_cost.md)."""
-CELLS_PER_SECOND = 5e8
-"""Cell updates per second on two cores, low side (tests/evidence/wave_cost.md)."""
+CELLS_PER_SECOND = 8e8
+"""Cell updates per second of one core with treated walls (tests/evidence/wave_cost.md)."""
 
 
 class GridTooLargeError(ValueError):
@@ -41,7 +41,7 @@ class GridTooLargeError(ValueError):
 
 @dataclass(frozen=True)
 class WaveCost:
-    """Size of a run: cells, steps per source, bytes of memory, seconds on two cores."""
+    """Size of a run: cells, steps per source, bytes of memory, seconds on an idle machine."""
 
     cells: int
     steps: int
@@ -135,12 +135,13 @@ def wave_cost(
     runs: int = 2,
     tolerance: float = DISPERSION,
     c: float = SOUND_SPEED,
+    cores: int = 2,
 ) -> WaveCost:
     """Expected size of simulating `volume` m3 up to f_max Hz for `duration_s`, `runs` sources."""
     spacing = spacing_for(f_max, tolerance, c)
     cells = int(np.ceil(volume / spacing**3))
     steps = int(np.ceil(duration_s / time_step(spacing, c)))
-    seconds = float(cells) * steps * runs / CELLS_PER_SECOND
+    seconds = float(cells) * steps * int(np.ceil(runs / cores)) / CELLS_PER_SECOND
     return WaveCost(cells, steps, BYTES_PER_CELL * cells, seconds)
 
 

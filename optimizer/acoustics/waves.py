@@ -124,7 +124,8 @@ def simulate(
     (R, 3) m; duration_s: seconds after emission; roll_off: one per source, None for flat; air:
     (frequency Hz, intensity attenuation m in 1/m), applied as exp(-m c t / 2) to what arrives at t,
     which is exact for a loss that is the same everywhere in the room; double: double precision
-    (single keeps about 90 dB of decay); courant: share of the largest stable time step; progress:
+    (single is within 0.02 dB above 20 Hz; below 10 Hz rounding leaves a slow drift some 80 dB under
+    the peak); courant: share of the largest stable time step; progress:
     called with the finished share. One run per source or per receiver, whichever are fewer, since
     the scheme is reciprocal.
 
