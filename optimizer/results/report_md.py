@@ -97,7 +97,7 @@ def _limits(plan: Plan) -> str:
             "63 Hz values are mostly extrapolated.",
             "Mode decay is first order: right to 1-2 % for most modes with weak treatment, but two "
             "neighbouring modes of like shape can join under strong corner treatment, and one of "
-            "them then rings much longer than the row says (tests/evidence/first_order_damping.md).",
+            "them then rings much longer than its row says.",
             "Reflections: first order only, random-incidence coefficients in place of the exact "
             "specular loss, a general two-way loudspeaker.",
             "The decay mask comes from standards for larger listening rooms (BS.1116-3, "
