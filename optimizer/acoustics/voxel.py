@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optimizer.acoustics.modes import Patches, check_inside, check_patches
 from optimizer.acoustics.voxel_cover import Hits, cover, crossings
+from optimizer.acoustics.wave_budget import MAX_CELLS, GridTooLargeError
 from optimizer.room.geometry import Plane
 
 Floats = NDArray[np.float64]
@@ -92,13 +93,14 @@ def voxelise_box(
     spacing: float,
     patches: Patches | None = None,
     boxes: ArrayLike = (),
+    max_cells: int = MAX_CELLS,
 ) -> WaveRoom:
     """Grid of a rectangular room, fitted to each dimension so that the box is exact.
 
     dimensions (3,) m; spacing: the largest cell edge wanted, m; patches on the walls with K rows
     (they must not overlap); boxes (B, 2, 3) m: lower and upper corner of solid furniture. Surfaces:
     0-5 the walls x0, x1, y0, y1, z0, z1; 6 .. 6+K-1 the patches; then one per box.
-    ValueError for a patch or box outside the room or a spacing that leaves an axis without cells.
+    ValueError for a patch or box outside the room; GridTooLargeError above max_cells.
     """
     size = np.asarray(dimensions, dtype=np.float64)
     if size.shape != (3,) or np.any(size <= 0.0):
@@ -109,7 +111,7 @@ def voxelise_box(
     solid = _boxes(boxes)
     check_inside(solid.reshape(-1, 3), size, "boxes")
     walls = box_planes(np.zeros(3), size, 1.0)
-    return voxelise(walls, spacing, 2 * own.axis + own.side, own.rect, solid)
+    return voxelise(walls, spacing, 2 * own.axis + own.side, own.rect, solid, max_cells)
 
 
 def voxelise(
@@ -118,6 +120,7 @@ def voxelise(
     patch_plane: ArrayLike = (),
     patch_rect: ArrayLike = (),
     boxes: ArrayLike = (),
+    max_cells: int = MAX_CELLS,
 ) -> WaveRoom:
     """Grid of the room enclosed by planar polygons (alcove, L, sloped ceiling, second space).
 
@@ -125,7 +128,8 @@ def voxelise(
     patch_plane (K,) and patch_rect (K, 4) = u0, v0, u1, v1 in the axes of their plane, not
     overlapping; boxes (B, 2, 3) m: lower and upper corner of solid furniture. The spacing may come
     out up to 12 % finer per axis where that brings level or upright walls onto cell faces.
-    ValueError when the planes leave a gap, or when a patch finds no face.
+    ValueError when the planes leave a gap, or when a patch finds no face; GridTooLargeError when
+    the grid around the room has more than max_cells.
     """
     if not planes or not np.isfinite(spacing) or spacing <= 0.0:
         raise ValueError("a room needs planes and a positive spacing")
@@ -134,6 +138,12 @@ def voxelise(
     _check_patch_rows(owner, rect, len(planes))
     solid = _boxes(boxes)
     origin, step, lattice = _lattice(planes, spacing)
+    cells = int(np.prod([float(len(points)) for points in lattice]))
+    if cells > max_cells:
+        raise GridTooLargeError(
+            f"cells of {1000 * spacing:.0f} mm make a grid of {cells / 1e6:.1f} million, more than "
+            f"the {max_cells / 1e6:.1f} million allowed; use a coarser spacing"
+        )
     nudged = [_nudge(points) for points in lattice]
 
     board = [p for low, high in solid for p in box_planes(low, high, -1.0)]

@@ -8,10 +8,10 @@ A locally reacting wall of normalised admittance beta = rho c / Z is written as 
 positive real: the wall can only take energy, whatever the numbers, so the solver stays stable.
 
 Why a filter and not one run per band: a filter follows resistance and reactance at all
-frequencies at once, and costs 10-30 % of one run on the faces only; four octave runs would cost
-three further runs and give every wall a flat, purely resistive admittance within the octave, which
-is wrong by tens of per cent for a porous layer that doubles its absorption from one octave to the
-next (figures in tests/evidence/wave_cost.md).
+frequencies at once, and costs a few per cent of a run over constant walls (a quarter of it if every
+wall has six branches). Four octave runs would cost three further runs and give every wall a flat,
+purely resistive admittance within the octave, which is wrong by tens of per cent for a porous layer
+that doubles its absorption from one octave to the next (figures in tests/evidence/wave_cost.md).
 """
 
 from __future__ import annotations

@@ -29,8 +29,8 @@ DISPERSION = 0.01
 """Relative error of the wave speed allowed at the highest frequency, along the worst axis: a mode
 at the top of the range is off by at most 1 % (a sixth of a semitone), below by f^2 less."""
 MAX_CELLS = 4_000_000
-BYTES_PER_CELL = 10.0
-"""Two single-precision fields, and the map of air and walls (tests/evidence/wave_cost.md)."""
+BYTES_PER_CELL = 50.0
+"""Peak while the grid is made and two sources run at once (tests/evidence/wave_cost.md)."""
 CELLS_PER_SECOND = 8e8
 """Cell updates per second of one core with treated walls (tests/evidence/wave_cost.md)."""
 

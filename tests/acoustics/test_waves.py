@@ -110,7 +110,7 @@ def box_wave_numbers(size: Floats, f_top: float) -> Floats:
 
 
 def test_modes_of_rigid_box_obey_the_dispersion_relation_and_converge() -> None:
-    size = np.array([3.1, 2.3, 1.7])
+    size = np.array([3.2, 2.2, 1.8])
     k = box_wave_numbers(size, 152.0)
     exact = C * np.linalg.norm(k, axis=1) / (2 * np.pi)
     errors = []
@@ -125,7 +125,7 @@ def test_modes_of_rigid_box_obey_the_dispersion_relation_and_converge() -> None:
         errors.append((exact[index] - f)[np.argsort(index)] / room.spacing.max() ** 2)
     heard = np.abs(errors[1]) * 0.01 > 1e-3  # off the diagonal, where the grid errs at all
     assert heard.sum() >= 6
-    np.testing.assert_allclose(errors[0][heard], errors[1][heard], rtol=0.35)
+    np.testing.assert_allclose(errors[0][heard], errors[1][heard], rtol=0.1)
 
 
 def furnished(mirror: bool = False, spacing: float = 0.1) -> WaveRoom:
@@ -536,6 +536,8 @@ def test_large_room_is_refused_or_coarsened_with_a_message() -> None:
     reach, message = affordable_frequency(750.0, 700.0, coarsen=True)
     assert wave_cost(750.0, reach, 1.0).cells <= 4_000_000 < wave_cost(750.0, 1.01 * reach, 1).cells
     assert f"up to {reach:.0f} Hz instead" in message
+    with pytest.raises(GridTooLargeError, match=r"grid of 7\.\d million"):
+        voxelise_box([15.0, 10.0, 5.0], spacing_for(700.0))
 
 
 def test_work_grows_with_the_fourth_power_of_frequency() -> None:

@@ -253,7 +253,7 @@ def main():
         f"cells: {wall:.1f} s on the clock, {processor:.1f} s of processor time (limit 15 s). Two",
         "runs, one thread each. Threads that share one field were tried and dropped: alone on the",
         "machine they were as fast, but with other programs running they took 20 times as long,",
-        "waiting for each other at every step.",
+        "waiting for each other at every step (seen once, not part of this script).",
         "",
         "## A room that is too large",
         "",
