@@ -13,11 +13,6 @@ EARLY_BANDS: tuple[int, ...] = (1000, 2000, 4000, 8000)
 EARLY_INDEX = np.array([BANDS.index(b) for b in EARLY_BANDS])
 
 
-def band_index(band_hz: int) -> int:
-    """Position of an octave band in BANDS; ValueError when it is none of them."""
-    return BANDS.index(band_hz)
-
-
 def band_label(band_hz: int) -> str:
     """Band as people write it: "125 Hz", "2 kHz"."""
     return f"{band_hz} Hz" if band_hz < 1000 else f"{band_hz // 1000} kHz"

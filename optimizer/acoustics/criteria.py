@@ -130,17 +130,22 @@ def share_weights(rows: Sequence[Criterion], total: float) -> tuple[Criterion, .
 
 
 @dataclass(frozen=True)
-class TwoSided:
-    """Rows whose value is the quantity itself, held within limits either way.
-
-    The excess is counted in units of the upper limit.
-    """
+class Rows:
+    """What every family is built on: its rows, and a copy with other rows."""
 
     rows: tuple[Criterion, ...]
 
     def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
         """The same family with other weights or limits."""
         return replace(self, rows=rows)
+
+
+@dataclass(frozen=True)
+class TwoSided(Rows):
+    """Rows whose value is the quantity itself, held within limits either way.
+
+    The excess is counted in units of the upper limit.
+    """
 
     def values(self, quantities: Floats) -> Floats:
         """The quantities themselves (K,)."""

@@ -1,12 +1,11 @@
 """Decay time per octave band against its limits, from the absorption area of the surfaces."""
 
-from dataclasses import dataclass, replace
-from typing import Self
+from dataclasses import dataclass
 
 import numpy as np
 
 from optimizer.acoustics.absorption import absorption_area, added_area
-from optimizer.acoustics.criteria import Criterion, Tangent
+from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import LOG_CAP, eyring
 from optimizer.acoustics.scene import Ints, Patches, Scene
 from optimizer.bands import BANDS, N_BANDS, band_label
@@ -19,7 +18,7 @@ MODEL = "Norris-Eyring"
 
 
 @dataclass(frozen=True)
-class DecayFamily:
+class DecayFamily(Rows):
     """Rows per octave band. Quantity: absorption area of surfaces and treatment, m2 (alpha <= 1).
 
     Value: decay time in s by the Norris-Eyring formula with air and objects. Excess: T/high - 1
@@ -27,15 +26,10 @@ class DecayFamily:
     stays below 0.86.
     """
 
-    rows: tuple[Criterion, ...]
     volume: float
     surface: float
     air: Floats  # (8,)
     objects: Floats  # (8,) m2
-
-    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
-        """The same family with other weights or limits."""
-        return replace(self, rows=rows)
 
     def quantities(self, scene: Scene) -> Floats:
         """Absorption area (8,) in m2."""

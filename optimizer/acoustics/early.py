@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics.directivity import Directivity
+from optimizer.acoustics.directivity import Directivity, arriving_energy
 from optimizer.acoustics.head import HEAD_CENTRE, HEAD_POINTS, head_region
 from optimizer.acoustics.images import Paths, Reflectors, first_reflections, make_reflectors
 from optimizer.acoustics.scene import Patches, Scene, contains
@@ -49,13 +49,8 @@ def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
     paths = _first_reflections(scene, reflectors)
     speakers, seats = len(scene.speakers), len(scene.seats)
     shape = (speakers, seats, HEAD_POINTS, len(reflectors))
-    aim = scene.aims - scene.speakers
-    aim /= np.linalg.norm(aim, axis=1, keepdims=True)
-    direct = directivity.energy(_angles(paths.direct_leave, aim[:, None]))[..., EARLY_INDEX]
-    reflected = directivity.energy(_angles(paths.leave, aim[:, None, None]))[..., EARLY_INDEX]
-    ratio = (paths.direct_m[..., None] / paths.length_m) ** 2
-    weight = ratio[..., None] * reflected / direct[:, :, None] * paths.valid[..., None]
-    weight /= HEAD_POINTS * len(EARLY_INDEX)
+    arriving = arriving_energy(paths, scene.aims - scene.speakers, directivity)
+    weight = arriving[..., EARLY_INDEX] / (HEAD_POINTS * len(EARLY_INDEX))
     weight = weight.reshape(*shape, -1).swapaxes(2, 3)
     centre = (slice(None), slice(None), HEAD_CENTRE)
     return EarlyPaths(
@@ -96,10 +91,6 @@ def _first_reflections(scene: Scene, reflectors: Reflectors) -> Paths:
     heads = head_region(scene.seats).reshape(-1, 3)
     obstacles = scene.object_box[scene.object_solid]
     return first_reflections(scene.speakers, heads, reflectors, obstacles)
-
-
-def _angles(leave: Floats, aim: Floats) -> Floats:
-    return np.asarray(np.arccos(np.clip((leave * aim).sum(axis=-1), -1.0, 1.0)))
 
 
 def reflected_energy(scene: Scene, paths: EarlyPaths) -> Floats:

@@ -1,13 +1,12 @@
 """First reflections against their limit, and how alike left and right reflect."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics.criteria import Criterion, Tangent, TwoSided
+from optimizer.acoustics.criteria import Criterion, Rows, Tangent, TwoSided
 from optimizer.acoustics.early import EarlyPaths, coverage, patch_point_change, reflected_energy
 from optimizer.acoustics.scene import Patches, Scene
 from optimizer.room.geometry import Floats
@@ -20,21 +19,16 @@ _QUIET = 1e-9  # energy re direct below which a path is not listed
 
 
 @dataclass(frozen=True)
-class EarlyFamily:
+class EarlyFamily(Rows):
     """Rows per speaker, seat and reflector. Quantity: reflected energy re direct, 1-8 kHz.
 
     Value: level in dB re the direct sound. Excess: energy over the limit's energy, less one.
     """
 
-    rows: tuple[Criterion, ...]
     paths: EarlyPaths
     index: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
     limit: float  # energy re direct
     window_ms: float
-
-    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
-        """The same family with other weights or limits."""
-        return replace(self, rows=rows)
 
     def quantities(self, scene: Scene) -> Floats:
         """Energies (K,) re direct."""

@@ -8,12 +8,11 @@ Only for rooms that are boxes.
 """
 
 from dataclasses import dataclass, replace
-from typing import Self
 
 import numpy as np
 
 from materials.incidence import admittance_from_alpha
-from optimizer.acoustics.criteria import Criterion, Tangent
+from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import schroeder_frequency
 from optimizer.acoustics.modes import (
     Modes,
@@ -38,15 +37,10 @@ ON_FLOOR = 2.0  # pressure rise at the floor already in an object's measured abs
 
 
 @dataclass(frozen=True)
-class ModeFamily:
+class ModeFamily(Rows):
     """Rows per mode. Quantity: damping in 1/s. Value: decay time in s. Excess: T/limit - 1."""
 
-    rows: tuple[Criterion, ...]
     modes: Modes
-
-    def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
-        """The same family with other weights or limits."""
-        return replace(self, rows=rows)
 
     def quantities(self, scene: Scene) -> Floats:
         """Damping (M,) of each mode by surfaces, tiles, objects, air and treatment."""

@@ -7,7 +7,7 @@ import numpy as np
 from optimizer.placement.catalogue import Product
 from optimizer.placement.pieces import Piece, corner_piece, mirror_partner
 from optimizer.placement.zones import Spots, Zones
-from optimizer.room.geometry import DIGITS
+from optimizer.room.geometry import DIGITS, Rect
 from optimizer.room.model import Room, Surface
 
 CORNER_SLACK = 0.02  # m a wall's end may lie off the corner edge
@@ -74,22 +74,26 @@ def _levels(room: Room, wall: Surface, height: float) -> list[float]:
     return sorted({*levels, *([round(v1 - height, DIGITS)] if count else [])})
 
 
+def leg_rect(wall: Surface, end: float, leg: float, low: float, height: float) -> Rect:
+    """What a corner piece covers of one wall: `leg` m from the corner at u = `end`, inwards."""
+    start = end if abs(end - wall.plane.bounds[0]) < 1e-9 else end - leg
+    u0, v0, u1, v1 = (round(x, DIGITS) for x in (start, low, start + leg, low + height))
+    return u0, v0, u1, v1
+
+
 def _corner_at(
     zones: Zones, item: Product, first: Surface, second: Surface, low: float
 ) -> Piece | None:
     edge = corner_edge(first, second)
     if edge is None:
         return None
-    rects = []
-    for wall, end in zip((first, second), edge, strict=True):
-        u0, _, u1, _ = wall.plane.bounds
-        start, stop = (end, end + item.width) if abs(end - u0) < 1e-9 else (end - item.width, end)
-        rect = tuple(round(x, DIGITS) for x in (start, low, stop, low + item.height))
+    rects = tuple(
+        leg_rect(wall, end, item.width, low, item.height)
+        for wall, end in zip((first, second), edge, strict=True)
+    )
+    for wall, rect in zip((first, second), rects, strict=True):
         index = zones.room.surfaces.index(wall)
-        if stop > u1 + 1e-9 or start < u0 - 1e-9:
-            return None
         if not zones.free(Spots(index, np.array([rect]), 0.01))[0]:
             return None
-        rects.append((wall.name, rect))
-    piece = corner_piece(zones.room, item, 0, (rects[0], rects[1]))  # type: ignore[arg-type]
+    piece = corner_piece(zones.room, item, 0, ((first.name, rects[0]), (second.name, rects[1])))
     return piece if zones.clear_of_boxes(piece.box[None])[0] else None

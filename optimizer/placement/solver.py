@@ -70,7 +70,7 @@ def solve(
     if report is not None:
         _subscribe(highs, report)
     highs.run()
-    return _answer(highs, gap, time.monotonic() - began)
+    return _answer(highs, time.monotonic() - began)
 
 
 @contextmanager
@@ -110,7 +110,7 @@ def _subscribe(highs: Any, report: Callable[[Progress], None]) -> None:
     highs.cbMipInterrupt.subscribe(tell)
 
 
-def _answer(highs: Any, gap: float, seconds: float) -> Answer:
+def _answer(highs: Any, seconds: float) -> Answer:
     status = highs.getModelStatus()
     info = highs.getInfo()
     found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible

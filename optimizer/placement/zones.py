@@ -67,8 +67,7 @@ class Zones:
         corners = prism_corners(plane, rect, spots.reach)
         inside[index] &= self.inside_room(corners)
         boxes = bounding_boxes(corners)
-        for box in self.solid if flat else np.concatenate([self.solid, self.soft]):
-            inside[index] &= ~boxes_overlap(boxes, box)
+        inside[index] &= self.clear_of_boxes(boxes, flat)
         return inside
 
     def inside_room(self, corners: Floats) -> Mask:
@@ -82,10 +81,10 @@ class Zones:
         planes = [surface.plane for surface in self.room.surfaces]
         return np.asarray(inside_many(points.reshape(-1, 3), planes).reshape(-1, 9).all(axis=1))
 
-    def clear_of_boxes(self, boxes: Floats) -> Mask:
-        """Which boxes (N, 2, 3) meet neither solid nor soft ones."""
+    def clear_of_boxes(self, boxes: Floats, flat: bool = False) -> Mask:
+        """Which boxes (N, 2, 3) meet no solid one and, unless `flat`, no soft one either."""
         clear = np.ones(len(boxes), dtype=bool)
-        for box in np.concatenate([self.solid, self.soft]):
+        for box in self.solid if flat else np.concatenate([self.solid, self.soft]):
             clear &= ~boxes_overlap(boxes, box)
         return clear
 

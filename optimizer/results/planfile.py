@@ -8,7 +8,7 @@ import numpy as np
 
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.catalogue import Product
-from optimizer.placement.corners import corner_edge
+from optimizer.placement.corners import corner_edge, leg_rect
 from optimizer.placement.pieces import Piece, corner_piece, flat_piece
 from optimizer.placement.plan import Selection
 from optimizer.results.model import Plan, PlannedPiece
@@ -21,7 +21,6 @@ from optimizer.room.schema import FARTHEST
 
 FORMAT = 1
 SIZE_TOLERANCE = 1e-3  # metres a piece's sides may differ from its product's
-NOT_FINITE = "null stands for an infinite bound"
 
 
 def plan_as_dict(plan: Plan) -> dict[str, Any]:
@@ -204,10 +203,7 @@ def _laid_in_corner(
             edge = corner_edge(first, second)
             if edge is None:
                 break
-            u0, _, u1, _ = second.plane.bounds
-            leg = product.width
-            start = edge[1] if abs(edge[1] - u0) < 1e-9 else edge[1] - leg
-            other: Rect = (round(start, DIGITS), rect[1], round(start + leg, DIGITS), rect[3])
+            other = leg_rect(second, edge[1], product.width, rect[1], rect[3] - rect[1])
             _check_on_surface(room, first.name, rect)
             _check_on_surface(room, second.name, other)
             return corner_piece(room, product, fitting, ((first.name, rect), (second.name, other)))

@@ -39,11 +39,11 @@ def _flow_by_finite_elements(fill: CornerFill, freq: float) -> complex:
     zc, k = (v[0] for v in characteristic([freq], fill.flow_resistivity))
 
     @BilinearForm(dtype=np.complex128)
-    def helmholtz(u, v, _):  # type: ignore[no-untyped-def]
+    def helmholtz(u, v, _):
         return dot(grad(u), grad(v)) - k**2 * u * v
 
     @LinearForm
-    def unit(v, _):  # type: ignore[no-untyped-def]
+    def unit(v, _):
         return v
 
     if fill.shape == "triangle":
