@@ -1,20 +1,24 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.early_criteria import EarlyFamily
+from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece
-from optimizer.placement.plan import Report, select
+from optimizer.placement.plan import Report
 from optimizer.project import Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.scorecard import reasons, score_card
+from optimizer.results.scorecard import card_of, reasons, treated
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
+from optimizer.rounds import Told, plan_in_rounds, rounds_in_words
 
 __all__ = ["Decision", "Plan", "build_decision", "load_project", "make_plan"]
 
@@ -45,7 +49,7 @@ def build_decision(project: Project) -> Decision:
     limits = solved.scenario.limits
     found = find_candidates(solved.room, products, limits, bounce_points(solved))
     effects = effects_table(
-        solved.room, solved.scene, solved.criteria, found, products, project.budget_cents
+        solved.room, solved.scene, solved.criteria, found, products, project.spendable_cents
     )
     return Decision(solved, flipped, found, effects)
 
@@ -55,25 +59,44 @@ def make_plan(
     gap: float = DEFAULT_GAP,
     time_limit: float = DEFAULT_TIME_LIMIT,
     report: Report | None = None,
+    judges: Sequence[Judge] | None = None,
+    tell: Told = lambda text: None,
 ) -> Plan:
-    """The best plan for a project within its budget, to a relative gap or a time limit in s."""
+    """The best plan for a project within its budget, to a relative gap or a time limit in s.
+
+    Planned in rounds with `judges` (default: the project's, see Project.judges; an empty tuple
+    leaves it at the criteria's own quick models).
+    """
     decision = build_decision(project)
-    selection = select(decision.effects, gap, time_limit, report)
+    judges = decision.project.judges() if judges is None else judges
+    found = plan_in_rounds(
+        decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
+        tell,
+    )  # fmt: skip
+    selection = found.best.selection
     chosen = [decision.candidates[c].pieces for c in selection.chosen]
+    before, after = found.before, found.best.judged
     if decision.flipped:
         room, image = decision.project.room, project.room
         chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
     groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
+    pieces = [piece for group in groups for piece in group]
+    if decision.flipped:
+        before, after = (
+            judge_scene(scene, project.criteria, project.judges() if judges else ())
+            for scene in (project.scene, treated(project.room, project.scene, pieces))
+        )
+    informers = project.informers() if judges else ()
+    before, after = before.with_findings(informers), after.with_findings(informers)
     return Plan(
         project=project,
         selection=selection,
         candidates=len(decision.candidates),
         pairs=sum(c.is_pair for c in decision.candidates),
-        pieces=_numbered(project, groups),
-        card=score_card(
-            project.room, project.scene, project.criteria, [p for g in groups for p in g]
-        ),
-        shopping=shopping_list([p for g in groups for p in g], project.products),
+        pieces=_numbered(project, after, groups),
+        card=card_of(before, after),
+        shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
+        rounds=rounds_in_words(found),
     )
 
 
@@ -119,8 +142,10 @@ def _in_order(project: Project, groups: list[list[Piece]]) -> list[list[Piece]]:
     )
 
 
-def _numbered(project: Project, groups: list[list[Piece]]) -> tuple[PlannedPiece, ...]:
-    why = reasons(project.room, project.scene, project.criteria, groups)
+def _numbered(
+    project: Project, after: Judged, groups: list[list[Piece]]
+) -> tuple[PlannedPiece, ...]:
+    why = reasons(project.room, project.scene, after, groups)
     numbered: list[PlannedPiece] = []
     for group, reason in zip(groups, why, strict=True):
         ids = [str(len(numbered) + 1 + i) for i in range(len(group))]

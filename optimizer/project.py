@@ -2,26 +2,44 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from materials import MaterialDataError, MaterialTable, load_table
+from materials.build_file import AnyBuild, BuildFileError, parse_builds
+from materials.made import packaged_builds
 from materials.table_files import TableFault
+from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.judge_modes import ModesJudge
+from optimizer.acoustics.judge_response import ResponseJudge
+from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judging import decay_limits, room_criteria
+from optimizer.acoustics.low_decay_criteria import LowDecayFamily
+from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
 from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import allowed_products
 from optimizer.placement.catalogue import Product, read_catalogue
+from optimizer.placement.spending import SetAside, budget_faults, set_aside
 from optimizer.room.build import build_room
 from optimizer.room.checks import check_room
 from optimizer.room.model import Room
-from optimizer.room.reading import read_text
-from optimizer.room.scenario import Scenario, read_scenario
+from optimizer.room.reading import read_text, read_toml
+from optimizer.room.scenario import Reading, Scenario, read_tables
+from optimizer.room.schema import VariantSection
+from optimizer.room.variants import (
+    lay_over,
+    own_faults,
+    read_variants,
+    split_name,
+    unknown_variants,
+)
 
 
 @dataclass(frozen=True)
@@ -31,11 +49,12 @@ class Project:
     scenario: Scenario
     room: Room
     products: tuple[Product, ...]  # the whole price list
+    says: str = ""  # what its variants change, in the words of the room file
 
     @cached_property
     def scene(self) -> Scene:
         """The room as arrays."""
-        return scene_of(self.room)
+        return scene_of(self.room, self.scenario.models.edge_effect)
 
     @cached_property
     def criteria(self) -> Criteria:
@@ -49,6 +68,26 @@ class Project:
             self.room.dimensions,
         )
 
+    def judges(self) -> tuple[Judge, ...]:
+        """The fuller models that judge a scene of this room, least trusted first.
+
+        In a box the coupled modes up to the Schroeder frequency, above it the tracer; in other
+        shapes the tracer in every band.
+        """
+        dimensions = self.room.dimensions
+        families = self.criteria.families
+        modal = next((f for f in families if isinstance(f, ModeFamily)), None)
+        low = next((f for f in families if isinstance(f, LowDecayFamily)), None)
+        if dimensions is None or modal is None:
+            return (TraceJudge(0.0),)
+        above = highest_mode(self.room.volume) if low else 0.0
+        return (TraceJudge(above), ModesJudge(dimensions, modal, low))
+
+    def informers(self) -> tuple[Judge, ...]:
+        """Models that add findings to the score card and answer no criterion."""
+        dimensions = self.room.dimensions
+        return () if dimensions is None else (ResponseJudge(dimensions),)
+
     @cached_property
     def usable_products(self) -> tuple[Product, ...]:
         """Products that the limits allow."""
@@ -59,14 +98,67 @@ class Project:
         """The budget in cents."""
         return int(round(self.scenario.budget.amount * 100))
 
+    @property
+    def set_aside(self) -> SetAside:
+        """What of the budget is kept back for deliveries and part-used packs of sundries."""
+        return set_aside(self.usable_products, self.scenario.budget.delivery)
+
+    @property
+    def spendable_cents(self) -> int:
+        """What the program may spend on packs, in cents."""
+        return max(self.budget_cents - self.set_aside.total, 0)
+
     def mirrored(self) -> "Project":
         """The same project with left and right exchanged."""
         return replace(self, room=self.room.mirrored())
 
 
-def load_project(path: str | Path, budget: float | None = None) -> Project:
-    """Read a room file and all it names; ScenarioError carries every fault found."""
-    reading = read_scenario(Path(path))
+def load_project(
+    path: str | Path, budget: float | None = None, variants: Sequence[str] = ()
+) -> Project:
+    """Read a room file and all it names, with variants of it laid over it.
+
+    `variants` are names of the file's variants, later ones on top; "a+b" stands for both. A
+    variant's own budget goes before `budget`. ScenarioError carries every fault found, those of
+    variants not asked for included.
+    """
+    path = Path(path)
+    data, file = read_toml(path), str(path)
+    faults: list[Fault] = []
+    known = read_variants(data, file, faults)
+    asked = tuple(part for name in variants for part in split_name(name))
+    faults += unknown_variants(["+".join(asked)] if asked else [], known, file)
+    project, found = _built(read_tables(data, path), budget)
+    faults += found
+    for name, section in known.items():
+        faults += _varied(data, path, {name: section}, budget, found)[1]
+    if asked and not faults:
+        sections = {name: known[name] for name in asked}
+        project, faults = _varied(data, path, sections, budget, found)
+    if faults or project is None:
+        raise ScenarioError(_one_line(fault) for fault in faults)
+    return project
+
+
+def _varied(
+    data: dict[str, Any],
+    path: Path,
+    sections: dict[str, VariantSection],
+    budget: float | None,
+    base: list[Fault],
+) -> tuple[Project | None, list[Fault]]:
+    """The project with variants laid over the file, and the faults that only they bring."""
+    laid = lay_over(data, str(path), sections)
+    spends_own = any(section.budget is not None for section in sections.values())
+    project, found = _built(read_tables(laid.data, path), None if spends_own else budget)
+    if project is not None:
+        said = "; ".join(section.says or "" for section in sections.values())
+        project = replace(project, says=said)
+    return project, own_faults(laid, found, base)
+
+
+def _built(reading: Reading, budget: float | None) -> tuple[Project | None, list[Fault]]:
+    """The project of a reading, None without a room, and every fault found."""
     faults = list(reading.faults)
     scenario = reading.scenario
     if budget is not None:
@@ -78,9 +170,7 @@ def load_project(path: str | Path, budget: float | None = None) -> Project:
         faults += check_room(scenario, room)
         faults += _targets_against_mask(scenario, room)
     products = _products(scenario, table, faults)
-    if faults or room is None:
-        raise ScenarioError(_one_line(fault) for fault in faults)
-    return Project(scenario, room, products)
+    return None if room is None else Project(scenario, room, products), faults
 
 
 def _one_line(fault: Fault) -> Fault:
@@ -123,6 +213,23 @@ def _table(scenario: Scenario, faults: list[Fault]) -> MaterialTable:
         return _with_ids(load_table(), text)
 
 
+def _builds(scenario: Scenario, faults: list[Fault]) -> Mapping[str, AnyBuild]:
+    """The packaged builds, with the person's own laid over them."""
+    path = scenario.builds_path
+    if path is None:
+        return packaged_builds()
+    try:
+        own = parse_builds(read_text(path, "file of builds (TOML)"), str(path))
+    except ScenarioError as unreadable:
+        faults.extend(unreadable.faults)
+        return packaged_builds()
+    except BuildFileError as error:
+        told = (text.removeprefix(f"{path}: ") for text in error.faults)
+        faults.extend(Fault(str(path), "", None, text) for text in told)
+        return packaged_builds()
+    return {**packaged_builds(), **own}
+
+
 def _with_ids(table: MaterialTable, text: str) -> MaterialTable:
     """The table with a stand-in for each id of a table at fault, so that these names are known."""
     try:
@@ -144,7 +251,8 @@ def _products(scenario: Scenario, table: MaterialTable, faults: list[Fault]) -> 
         return ()  # told already
     before = len(faults)
     try:
-        products = read_catalogue(scenario.catalogue_path, table, faults)
+        builds = _builds(scenario, faults)
+        products = read_catalogue(scenario.catalogue_path, table, faults, builds=builds)
     except ScenarioError as error:
         faults.extend(error.faults)
         return ()
@@ -167,11 +275,4 @@ def _check_purchases(
         remedy = "the bans, mountings and fire class leave no product of the price list; relax one"
         faults.append(Fault(scenario.file, "limits", None, remedy))
         return
-    cheapest = min(usable, key=lambda p: 0 if p.owned else p.price_cents)
-    amount = scenario.budget.amount
-    if 0 < round(amount * 100) < cheapest.price_cents and not cheapest.owned:
-        price = f"{cheapest.price_cents / 100:.2f} {scenario.budget.currency}"
-        remedy = (
-            f'buys nothing: the cheapest pack is "{cheapest.name}" at {price}; raise it or set 0'
-        )
-        faults.append(Fault(scenario.file, "budget.amount", amount, remedy))
+    faults.extend(budget_faults(scenario, products, usable))

@@ -107,6 +107,21 @@ class Criteria:
         """Which rows (K,) are within their limits."""
         return np.asarray(self.excess(quantities) <= 1e-9)
 
+    def scaled(self, factors: Floats) -> "Criteria":
+        """The criteria as they look when the true value of each row is factor (K,) times its own.
+
+        Limits are divided by the factors, which leaves T * factor / limit - 1 as it is, so an
+        optimiser may go on working with quantities while a fuller model says what they are worth.
+        """
+        families = []
+        for family, part in self._parts():
+            rows = tuple(
+                replace(row, low=row.low / k, high=row.high / k)
+                for row, k in zip(family.rows, factors[part].tolist(), strict=True)
+            )
+            families.append(family.with_rows(rows))
+        return Criteria(tuple(families))
+
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """Lines below the excess of one row of the whole table."""
         for family, part in self._parts():

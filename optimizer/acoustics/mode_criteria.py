@@ -1,20 +1,22 @@
 """Room modes below the Schroeder frequency: how long each rings, and what damps it where.
 
 First-order damping (optimizer.acoustics.modes): linear in the treatment, weighted by the square of
-each mode's pressure at the place, so that corners count most. Admittances are real, found from the
-random-incidence coefficients of the table by the relation for locally reacting surfaces; a piece
-that shows less face than it covers (a corner fill) spreads its face over what it covers.
+each mode's pressure at the place, so that corners count most. The real part of the admittance damps
+(optimizer.acoustics.admittance): that of a build where a piece is one, else found from the
+random-incidence coefficients of the table by the relation for locally reacting surfaces.
 Only for rooms that are boxes.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from materials.incidence import admittance_from_alpha
+from optimizer.acoustics.admittance import bands_at, coefficient_admittance, patch_admittance
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import schroeder_frequency
 from optimizer.acoustics.modes import (
+    IN_PLANE,
     Modes,
     box_modes,
     decay_time,
@@ -24,9 +26,8 @@ from optimizer.acoustics.modes import (
     patch_damping,
 )
 from optimizer.acoustics.modes import Patches as WallPatches
-from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.scene import Ints, Patches, Scene
 from optimizer.acoustics.targets import nominal_decay
-from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
 MODEL = "modes, first order"
@@ -54,7 +55,7 @@ class ModeFamily(Rows):
     def effects(self, scene: Scene, patches: Patches) -> Floats:
         """Added damping (M, N): the patch's own less what it hides of the surface under it."""
         if not len(patches):
-            return np.zeros((len(self.rows), 0))
+            return np.zeros((len(self.modes.f_hz), 0))
         own = _wall_damping(self.modes, scene, patches)
         kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
         hides = _at_modes(self.modes, kinds)[kind.ravel()].T
@@ -85,7 +86,7 @@ class ModeFamily(Rows):
 
     def _tiles_under(self, scene: Scene, patches: Patches) -> Floats:
         """What tiles add to the base (M, N) under each patch."""
-        under = np.zeros((len(self.rows), len(patches)))
+        under = np.zeros((len(self.modes.f_hz), len(patches)))
         for index in range(len(scene.tiles)):
             tile = scene.tiles.take(np.array([index]))
             low = np.maximum(patches.rect[:, :2], tile.rect[:, :2])
@@ -124,30 +125,27 @@ def highest_mode(volume: float) -> float:
 
 
 def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
-    """Damping (M, N) by patches with their own coefficient."""
-    size = np.prod(patches.rect[:, 2:] - patches.rect[:, :2], axis=1)
-    spread = patches.face / np.maximum(size, 1e-12)
-    return _damping(modes, scene, patches, patches.alpha, spread)
+    """Damping (M, N) by patches with their own admittance."""
+    return _damping(modes, scene, patches, patch_admittance(patches, modes.f_hz).real)
 
 
 def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
     """Damping (M, N) by the bare surface under patches."""
-    alpha = scene.base_alpha[patches.surface]
-    return _damping(modes, scene, patches, alpha, np.ones(len(patches)))
+    base = coefficient_admittance(scene.base_alpha, modes.f_hz)
+    return _damping(modes, scene, patches, base[patches.surface])
 
 
-def _damping(modes: Modes, scene: Scene, patches: Patches, alpha: Floats, spread: Floats) -> Floats:
+def _damping(modes: Modes, scene: Scene, patches: Patches, beta: Floats) -> Floats:
+    """Damping (M, N) by real admittances (N, M) over the rectangles of patches."""
     if not len(patches):
         return np.zeros((len(modes.n), 0))
-    kinds, kind = np.unique(alpha, axis=0, return_inverse=True)
-    beta = admittance_from_alpha(np.minimum(_at_modes(modes, kinds), 1.0))[kind.ravel()]  # (N, M)
-    return patch_damping(modes, _on_walls(modes, scene, patches)) * (beta * spread[:, None]).T
+    walls = on_walls(modes.dimensions, scene, patches.surface, patches.rect)
+    return patch_damping(modes, walls) * beta.T
 
 
 def _at_modes(modes: Modes, bands: Floats) -> Floats:
     """Octave-band values (N, 8) at the mode frequencies (N, M), linear in log frequency."""
-    at, known = np.log(modes.f_hz), np.log(np.array(BANDS, dtype=float))
-    return np.array([np.interp(at, known, row) for row in bands]).reshape(len(bands), len(at))
+    return bands_at(bands, modes.f_hz)
 
 
 def _whole_walls(scene: Scene) -> Patches:
@@ -164,17 +162,19 @@ def _whole_walls(scene: Scene) -> Patches:
     )
 
 
-def _on_walls(modes: Modes, scene: Scene, patches: Patches) -> WallPatches:
-    """The patches in the box's own walls: axis, side, in-plane coordinates in order x, y, z."""
-    normal = np.array([plane.normal for plane in scene.planes])[patches.surface]
+def on_walls(dimensions: ArrayLike, scene: Scene, surface: Ints, rects: Floats) -> WallPatches:
+    """Rectangles (N, 4) on surfaces (N,) as patches of the box's own walls: axis, side, in-plane
+    coordinates in order x, y, z."""
+    size = np.asarray(dimensions, dtype=np.float64)
+    normal = np.array([plane.normal for plane in scene.planes])[surface].reshape(-1, 3)
     axis = np.abs(normal).argmax(axis=1)
     side = (normal[np.arange(len(axis)), axis] < 0).astype(np.int64)
-    rect = np.clip(patches.rect, 0.0, None)
-    for index, (u, v) in enumerate(((1, 2), (0, 2), (0, 1))):
+    rect = np.clip(rects, 0.0, None)
+    for index, across in enumerate(IN_PLANE):
         mine = axis == index
-        for column, size in enumerate((modes.dimensions[u], modes.dimensions[v])):
-            rect[mine, column] = np.minimum(rect[mine, column], size)
-            rect[mine, column + 2] = np.minimum(rect[mine, column + 2], size)
+        for column, length in enumerate(size[list(across)]):
+            for end in (column, column + 2):
+                rect[mine, end] = np.minimum(rect[mine, end], length)
     return WallPatches(axis, side, rect)
 
 

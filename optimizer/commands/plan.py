@@ -55,7 +55,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
     project = _checked(arguments)
     with ProgressLine() as progress:
-        plan = make_plan(project, arguments.gap, arguments.time_limit, progress.report)
+        plan = make_plan(
+            project, arguments.gap, arguments.time_limit, progress.report, tell=progress.tell
+        )
     texts = (tell.shopping_csv(plan), report_markdown(plan, arguments.units), plan_as_json(plan))
     write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
     say(_printed(plan, arguments))

@@ -7,7 +7,7 @@ from optimizer.commands.printing import say
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
 from optimizer.results.planfile import read_pieces
-from optimizer.results.scorecard import score_card, treated
+from optimizer.results.scorecard import room_card, treated
 from optimizer.results.tables import text_table
 
 EPILOG = """\
@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     pieces = []
     if arguments.plan is not None:
         pieces = read_pieces(arguments.plan, project.room, project.products)
-    card = score_card(project.room, project.scene, project.criteria, pieces)
+    card = room_card(project, pieces)
     rows = tell.score_rows(card, with_before=bool(pieces))
     header = list(tell.SCORE_HEADER)
     if not pieces:  # one column of figures instead of two

@@ -46,6 +46,10 @@ class ProgressLine:
         text = f"{progress.seconds:5.0f} s  best so far {_figure(best)}, cannot be below "
         self._write(text + _figure(max(progress.bound, 0.0)))
 
+    def tell(self, text: str) -> None:
+        """Say what is going on."""
+        self._write(f"{text} ...")
+
     def _write(self, text: str) -> None:
         end = "" if self._live else "\n"
         start = "\r\x1b[K" if self._live else ""

@@ -30,6 +30,7 @@ class Plan:
     pieces: tuple[PlannedPiece, ...]
     card: ScoreCard
     shopping: tuple[ShoppingLine, ...]
+    rounds: str = ""  # how the rounds of choosing and judging went
 
     @property
     def cost_cents(self) -> int:

@@ -1,15 +1,18 @@
 """The score card: every criterion before and after, recomputed from scratch with the full model."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from optimizer.acoustics.assessment import Finding, Judge
 from optimizer.acoustics.criteria import Criteria, Criterion
 from optimizer.acoustics.early_criteria import MODEL as EARLY_MODEL
 from optimizer.acoustics.early_criteria import EarlyFamily
+from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.project import Project
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
@@ -62,18 +65,56 @@ class ScoreCard:
     score_after: float
 
 
-def score_card(room: Room, scene: Scene, criteria: Criteria, pieces: Sequence[Piece]) -> ScoreCard:
+def score_card(
+    room: Room,
+    scene: Scene,
+    criteria: Criteria,
+    pieces: Sequence[Piece],
+    judges: Sequence[Judge] = (),
+) -> ScoreCard:
     """Score card of a room with pieces, both columns computed from the scene itself."""
-    before = criteria.quantities(scene)
-    after = criteria.quantities(treated(room, scene, pieces))
-    met = (criteria.met(before), criteria.met(after))
-    values = (criteria.values(before), criteria.values(after))
+    before = judge_scene(scene, criteria, judges)
+    return card_of(before, judge_scene(treated(room, scene, pieces), criteria, judges))
+
+
+def room_card(project: Project, pieces: Sequence[Piece]) -> ScoreCard:
+    """Score card of a project's room with pieces, by its fullest models."""
+    scenes = (project.scene, treated(project.room, project.scene, pieces))
+    before, after = (
+        judge_scene(scene, project.criteria, project.judges()).with_findings(project.informers())
+        for scene in scenes
+    )
+    return card_of(before, after)
+
+
+def card_of(before: Judged, after: Judged) -> ScoreCard:
+    """Score card of one scene judged before and after treatment."""
+    criteria = after.criteria
+    met, values = (before.met, after.met), (before.values, after.values)
     rows = tuple(
-        _row(row, (values[0][i], values[1][i]), (met[0][i], met[1][i]))
+        _row(
+            replace(row, model=after.models[i], note=after.said.notes.get(row.key, row.note)),
+            (values[0][i], values[1][i]),
+            (met[0][i], met[1][i]),
+        )
         for i, row in enumerate(criteria.rows)
     )
-    rows += _coverage(scene, treated(room, scene, pieces), criteria)
-    return ScoreCard(rows, criteria.score(before), criteria.score(after))
+    rows += _coverage(before.scene, after.scene, criteria)
+    rows += _findings(before.said.findings, after.said.findings)
+    return ScoreCard(rows, before.score, after.score)
+
+
+def _findings(before: Sequence[Finding], after: Sequence[Finding]) -> tuple[ScoreRow, ...]:
+    """What fuller models found besides the criteria, where both scenes have it."""
+    first = {finding.key: finding.value for finding in before}
+    rows = []
+    for last in (finding for finding in after if finding.key in first):
+        values = (first[last.key], last.value)
+        ok = tuple(not (v > last.high or v < last.low) for v in values)
+        row = Criterion(last.group, last.where, last.unit, last.low, last.high, 0.0,
+                        last.model, last.note)  # fmt: skip
+        rows.append(_row(row, values, (ok[0], ok[1])))
+    return tuple(rows)
 
 
 def _coverage(before: Scene, after: Scene, criteria: Criteria) -> tuple[ScoreRow, ...]:
@@ -125,25 +166,25 @@ def _open(limit: float) -> float | None:
     return None if np.isnan(limit) else float(limit)
 
 
-def reasons(room: Room, scene: Scene, criteria: Criteria, groups: list[list[Piece]]) -> list[str]:
+def reasons(room: Room, scene: Scene, after: Judged, groups: list[list[Piece]]) -> list[str]:
     """Why each group of pieces (a pair, a single) is there: what gets worse without it.
 
-    Every figure is re-evaluated without the group, not read from the optimiser's table.
+    Every figure is re-evaluated without the group, not read from the optimiser's table; the
+    corrections of fuller models are those of the whole plan.
     """
     everything = [piece for group in groups for piece in group]
-    full = criteria.quantities(treated(room, scene, everything))
     texts = []
     for group in groups:
         rest = [p for p in everything if not any(p is mine for mine in group)]
-        without = criteria.quantities(treated(room, scene, rest))
-        texts.append(_reason(criteria, full, without))
+        texts.append(_reason(after, after.criteria.quantities(treated(room, scene, rest))))
     return texts
 
 
-def _reason(criteria: Criteria, full: Floats, without: Floats) -> str:
-    loss = criteria.weights * (criteria.excess(without) - criteria.excess(full))
+def _reason(after: Judged, without: Floats) -> str:
+    criteria = after.corrected
+    loss = criteria.weights * (criteria.excess(without) - criteria.excess(after.quantities))
     order = np.argsort(-loss, kind="stable")[:2]
-    values = (criteria.values(full), criteria.values(without))
+    values = (after.values, after.read(without))
     parts = [
         f"{criteria.rows[k].key} {_show(values[0][k])} instead of {_show(values[1][k])} "
         f"{criteria.rows[k].unit}"

@@ -106,9 +106,13 @@ def test_rooms_that_are_no_box_have_no_mode_rows(project: Project) -> None:
 
 
 def test_the_decay_formula_only_informs_where_modes_judge(project: Project) -> None:
-    weights = {r.where: r.weight for r in project.criteria.rows if r.group == "decay"}
-    assert weights["63 Hz"] == weights["125 Hz"] == 0.0
-    assert weights["250 Hz"] > 0
+    rows = project.criteria.rows
+    formula = {r.where: r.weight for r in rows if r.group == "decay formula"}
+    assert formula == {"63 Hz": 0.0, "125 Hz": 0.0}
+    model = {r.where: r.model for r in rows if r.group == "decay" and r.weight > 0}
+    assert len(model) == 8
+    assert model["63 Hz"] == model["125 Hz"] == "modes, mean damping"
+    assert model["250 Hz"] == "Norris-Eyring"
 
 
 def all_families(project: Project) -> Criteria:

@@ -40,7 +40,7 @@ def few(seed: int) -> Effects:
 
 @cache
 def plan(seed: int) -> Plan:
-    return make_plan(project(seed), GAP, LIMIT)
+    return make_plan(project(seed), GAP, LIMIT, judges=())
 
 
 @FEW
@@ -76,7 +76,7 @@ def test_one_more_allowed_product_is_never_worse_beyond_the_gap(seed: int) -> No
 @pytest.mark.parametrize("name", [None, "spare_room"])
 def test_zero_budget_leaves_the_room_as_it_is(name: str | None) -> None:
     base = demo(name).project if name else without_owned(project(0))
-    made = make_plan(with_budget(base, 0.0), GAP, LIMIT)
+    made = make_plan(with_budget(base, 0.0), GAP, LIMIT, judges=())
     assert made.pieces == ()
     assert made.card.score_after == made.card.score_before
     assert all(row.after == row.before for row in made.card.rows)
@@ -92,7 +92,7 @@ def without_owned(base: Project) -> Project:
 def test_mirrored_room_gets_the_mirrored_plan(seed: int) -> None:
     room = project(seed).room
     image = project(seed).mirrored()
-    other = make_plan(image, GAP, LIMIT)
+    other = make_plan(image, GAP, LIMIT, judges=())
     expected = [mirrored_piece(p.piece, room, image.room) for p in plan(seed).pieces]
     assert len(expected) > 0
     assert _as_set(expected) == _as_set([p.piece for p in other.pieces])

@@ -1,0 +1,82 @@
+"""Low-frequency response of a box room from its coupled modes: what the seats hear, 20-300 Hz."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.acoustics.admittance import LOW_HZ, low_patches
+from optimizer.acoustics.coupled import (
+    CoupledBox,
+    CoupledModes,
+    LossyObjects,
+    couple_box,
+    coupled_modes,
+    log_frequencies,
+    pressure_level,
+    response,
+)
+from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
+from optimizer.acoustics.scene import Scene
+from optimizer.bands import BANDS
+from optimizer.room.geometry import Floats
+
+Dimensions = tuple[float, float, float]
+HIGHEST_HZ = 300.0
+
+
+@dataclass(frozen=True)
+class LowResponse:
+    """Level (S, R, F) in dB re free field at 1 m of each loudspeaker at each seat, at f_hz (F,)."""
+
+    f_hz: Floats
+    level_db: Floats
+
+    @property
+    def both_db(self) -> Floats:
+        """Mean energy of the loudspeakers at each seat (R, F), in dB."""
+        return np.asarray(10 * np.log10(np.mean(10 ** (self.level_db / 10), axis=0)))
+
+
+def low_response(scene: Scene, dimensions: Dimensions, per_octave: int = 24) -> LowResponse:
+    """Steady response of each loudspeaker at each seat, 20 to 300 Hz.
+
+    A locally reacting wall admittance from builds where known, else real and from the octave
+    coefficients; furniture as a loss spread over its box. Closets and open doors count with the
+    material their area names. Loudspeakers are points with a flat free-field response.
+    """
+    f_hz = log_frequencies(20.0, HIGHEST_HZ, per_octave)
+    box = coupled_box(scene, dimensions, HIGHEST_HZ)
+    pressure = response(box, f_hz, scene.speakers, scene.seats)
+    return LowResponse(f_hz, pressure_level(pressure))
+
+
+def damped_modes(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledModes:
+    """Frequency and damping of every mode of the treated room up to top_hz."""
+    return coupled_modes(coupled_box(scene, dimensions, 1.15 * top_hz), top_hz)
+
+
+def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
+    """The scene as a coupled modal problem up to top_hz."""
+    surface, rect, beta = low_patches(scene)
+    return couple_box(
+        dimensions,
+        on_walls(dimensions, scene, surface, rect),
+        LOW_HZ,
+        beta,
+        top_hz,
+        _objects(scene, dimensions),
+        _at(scene.air[None])[0],
+    )
+
+
+def _objects(scene: Scene, dimensions: Dimensions) -> LossyObjects | None:
+    if not len(scene.object_box):
+        return None
+    boxes = np.clip(scene.object_box, 0.0, dimensions).reshape(-1, 6)
+    return LossyObjects(boxes, _at(scene.object_area) / ON_FLOOR)
+
+
+def _at(bands: Floats) -> Floats:
+    """Octave-band values (N, 8) at LOW_HZ, linear in log frequency."""
+    known = np.log(np.array(BANDS, dtype=float))
+    return np.array([np.interp(np.log(LOW_HZ), known, row) for row in bands])

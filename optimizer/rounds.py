@@ -1,0 +1,149 @@
+"""Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
+
+Each round solves with every criterion scaled by how the fuller models judged the last plan. It ends
+when a plan's figures are what its round expected, when a plan comes back, or after a few rounds;
+the plan that is judged best is kept, so correcting never makes it worse.
+"""
+
+import math
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optimizer.acoustics.assessment import Judge
+from optimizer.acoustics.judged import Judged, judge_scene
+from optimizer.placement.candidates import Candidate
+from optimizer.placement.effects import Effects
+from optimizer.placement.pieces import piece_patches
+from optimizer.placement.plan import Ints, Report, Selection, select
+from optimizer.placement.program import TIE
+from optimizer.project import Project
+from optimizer.room.geometry import Floats
+
+AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
+MOST = 4
+HOLD = 0.5  # share, in the exponent, of a new correction of a mode that is taken over
+SHARES = (0.5, 0.25, 0.15, 0.1)  # of the time limit that a round may use
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round: the selection, its scene judged, and how far off the expected decay was."""
+
+    selection: Selection
+    judged: Judged
+    factors: Floats  # (K,) corrections it was solved with
+    off: float  # largest relative difference in the decay rows that count
+    value: float  # judged score, then money as in the objective
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the corrected surrogate and the fuller models agree."""
+        return self.off <= AGREE
+
+
+@dataclass(frozen=True)
+class Rounds:
+    """All rounds of a plan, and the room as it is, judged."""
+
+    before: Judged
+    rounds: tuple[Round, ...]
+
+    @property
+    def best(self) -> Round:
+        """The round whose plan is judged best; of equals the last, whose bound fits it best."""
+        return min(reversed(self.rounds), key=lambda r: r.value)
+
+
+Told = Callable[[str], None]
+
+
+def plan_in_rounds(
+    project: Project,
+    candidates: tuple[Candidate, ...],
+    effects: Effects,
+    judges: Sequence[Judge],
+    gap: float,
+    time_limit: float,
+    report: Report | None = None,
+    tell: Told = lambda text: None,
+) -> Rounds:
+    """Rounds for a decision; without judges there is one, judged by the criteria alone."""
+    end = time.monotonic() + time_limit
+    tell("judging the room as it is")
+    before = judge_scene(project.scene, effects.criteria, judges)
+    factors, last = before.factors, None
+    seen: set[tuple[int, ...]] = set()
+    rounds: list[Round] = []
+    for number in range(MOST if judges else 1):
+        tell(f"round {number + 1}: choosing pieces and places")
+        seconds = _seconds(number, time_limit, end, bool(judges))
+        found = _round(project, candidates, effects, judges, factors, gap, seconds, report, last)
+        rounds.append(found)
+        last = found.selection.chosen
+        if found.agrees or tuple(last) in seen or time.monotonic() > end:
+            break
+        seen.add(tuple(last))
+        factors = _corrected(found)
+    return Rounds(before, tuple(rounds))
+
+
+def _seconds(number: int, time_limit: float, end: float, shared: bool) -> float:
+    if not shared:
+        return time_limit
+    return max(min(SHARES[number] * time_limit, end - time.monotonic()), 0.5)
+
+
+def _round(
+    project: Project,
+    candidates: tuple[Candidate, ...],
+    effects: Effects,
+    judges: Sequence[Judge],
+    factors: Floats,
+    gap: float,
+    seconds: float,
+    report: Report | None,
+    start: Ints | None,
+) -> Round:
+    scaled = replace(effects, criteria=effects.criteria.scaled(factors))
+    selection = select(scaled, gap, seconds, report, start)
+    pieces = [piece for c in selection.chosen for piece in candidates[c].pieces]
+    scene = project.scene.with_pieces(piece_patches(project.room, pieces)[0])
+    judged = judge_scene(scene, effects.criteria, judges)
+    cost = effects.cost_cents(selection.chosen) / max(effects.budget_cents, 1)
+    off = _disagreement(judged, factors)
+    return Round(selection, judged, factors, off, judged.score + TIE * cost)
+
+
+def _disagreement(judged: Judged, factors: Floats) -> float:
+    """Largest relative difference between expected and judged decay in the bands that count."""
+    off = [
+        abs(factors[k] / judged.factors[k] - 1.0)
+        for k, row in enumerate(judged.criteria.rows)
+        if row.group == "decay" and row.weight > 0
+    ]
+    return max(off, default=0.0)
+
+
+def _corrected(found: Round) -> Floats:
+    """Corrections for the next round. Those of modes move half the way, because two modes that
+    join and part again from plan to plan would otherwise throw the rounds about."""
+    new = found.judged.factors
+    single = np.array([row.group == "mode" for row in found.judged.criteria.rows])
+    held = found.factors ** (1 - HOLD) * new**HOLD
+    return np.where(single, held, new)
+
+
+def rounds_in_words(rounds: Rounds) -> str:
+    """How the rounds went, in one sentence."""
+    count = len(rounds.rounds)
+    if count == 1 and not math.isfinite(rounds.best.off):
+        return "judged by the quick models alone"
+    best = next(i for i, r in enumerate(rounds.rounds, 1) if r is rounds.best)
+    off = 100 * rounds.best.off
+    return (
+        f"{count} round{'s' if count > 1 else ''} of choosing and judging; round {best} kept, its "
+        f"decay within {off:.0f} % of what it was chosen for"
+    )
