@@ -1,12 +1,12 @@
 """Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
 
-Each round solves with every criterion scaled by how the fuller models judged the last plan. It ends
-when a plan's figures are what its round expected, when a plan comes back, or after a few rounds;
-the plan that is judged best is kept, so correcting never makes it worse.
+The first corrections come from a quick guess at a plan. Each round solves with every criterion
+scaled by how the fuller models judged the last plan. It ends when a plan's figures are what its
+round expected, when a plan comes back, or after a few rounds; the plan that is judged best is
+kept, so correcting never makes it worse.
 """
 
 import math
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,10 +14,12 @@ import numpy as np
 
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
+from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
+from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.pieces import piece_patches
-from optimizer.placement.plan import Ints, Report, Selection, select
+from optimizer.placement.plan import Ints, Report, Selection, objective, prune, select
 from optimizer.placement.program import TIE
 from optimizer.project import Project
 from optimizer.room.geometry import Floats
@@ -25,7 +27,7 @@ from optimizer.room.geometry import Floats
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 MOST = 4
 HOLD = 0.5  # share, in the exponent, of a new correction of a mode that is taken over
-SHARES = (0.5, 0.25, 0.15, 0.1)  # of the time limit that a round may use
+LEAST = 0.1  # share of the time limit that must be left for another round
 
 
 @dataclass(frozen=True)
@@ -71,58 +73,71 @@ def plan_in_rounds(
     tell: Told = lambda text: None,
 ) -> Rounds:
     """Rounds for a decision; without judges there is one, judged by the criteria alone."""
-    end = time.monotonic() + time_limit
     tell("judging the room as it is")
     before = judge_scene(project.scene, effects.criteria, judges)
+    made = _Planning(project, candidates, effects, judges)
     factors, last = before.factors, None
+    if judges:
+        tell("judging a first guess")
+        last = made.guess(factors)
+        factors = made.judged(last).factors
     seen: set[tuple[int, ...]] = set()
     rounds: list[Round] = []
+    left = time_limit
     for number in range(MOST if judges else 1):
         tell(f"round {number + 1}: choosing pieces and places")
-        seconds = _seconds(number, time_limit, end, bool(judges))
-        found = _round(project, candidates, effects, judges, factors, gap, seconds, report, last)
+        found = made.round(factors, gap, left, report, last)
         rounds.append(found)
-        last = found.selection.chosen
-        if found.agrees or tuple(last) in seen or time.monotonic() > end:
+        last, left = found.selection.chosen, left - found.selection.seconds
+        if found.agrees or tuple(last) in seen or left < LEAST * time_limit:
             break
         seen.add(tuple(last))
         factors = _corrected(found)
     return Rounds(before, tuple(rounds))
 
 
-def _seconds(number: int, time_limit: float, end: float, shared: bool) -> float:
-    if not shared:
-        return time_limit
-    return max(min(SHARES[number] * time_limit, end - time.monotonic()), 0.5)
+@dataclass(frozen=True)
+class _Planning:
+    """What stays the same from round to round."""
 
+    project: Project
+    candidates: tuple[Candidate, ...]
+    effects: Effects
+    judges: Sequence[Judge]
 
-def _round(
-    project: Project,
-    candidates: tuple[Candidate, ...],
-    effects: Effects,
-    judges: Sequence[Judge],
-    factors: Floats,
-    gap: float,
-    seconds: float,
-    report: Report | None,
-    start: Ints | None,
-) -> Round:
-    scaled = replace(effects, criteria=effects.criteria.scaled(factors))
-    selection = select(scaled, gap, seconds, report, start)
-    pieces = [piece for c in selection.chosen for piece in candidates[c].pieces]
-    scene = project.scene.with_pieces(piece_patches(project.room, pieces)[0])
-    judged = judge_scene(scene, effects.criteria, judges)
-    cost = effects.cost_cents(selection.chosen) / max(effects.budget_cents, 1)
-    off = _disagreement(judged, factors)
-    return Round(selection, judged, factors, off, judged.score + TIE * cost)
+    def scaled(self, factors: Floats) -> Effects:
+        """The decision with these corrections."""
+        return replace(self.effects, criteria=self.effects.criteria.scaled(factors))
+
+    def guess(self, factors: Floats) -> Ints:
+        """A selection found in a moment, good enough to learn corrections from."""
+        scaled = self.scaled(factors)
+        return prune(scaled, greedy_selection(scaled, lambda chosen: objective(scaled, chosen)))
+
+    def judged(self, chosen: Ints) -> Judged:
+        """The room with a selection, judged."""
+        pieces = [piece for c in chosen for piece in self.candidates[c].pieces]
+        scene = self.project.scene.with_pieces(piece_patches(self.project.room, pieces)[0])
+        return judge_scene(scene, self.effects.criteria, self.judges)
+
+    def round(
+        self, factors: Floats, gap: float, seconds: float, report: Report | None, start: Ints | None
+    ) -> Round:
+        """Solve with these corrections and judge what comes out."""
+        selection = select(self.scaled(factors), gap, seconds, report, start)
+        judged = self.judged(selection.chosen)
+        cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
+        off = _disagreement(judged, factors)
+        return Round(selection, judged, factors, off, judged.score + TIE * cost)
 
 
 def _disagreement(judged: Judged, factors: Floats) -> float:
-    """Largest relative difference between expected and judged decay in the bands that count."""
+    """Largest relative difference between expected and judged decay above the Schroeder frequency;
+    below it a band holds a few modes and says little."""
     off = [
         abs(factors[k] / judged.factors[k] - 1.0)
         for k, row in enumerate(judged.criteria.rows)
-        if row.group == "decay" and row.weight > 0
+        if row.group == "decay" and row.weight > 0 and row.model != LOW_MODEL
     ]
     return max(off, default=0.0)
 
@@ -131,7 +146,9 @@ def _corrected(found: Round) -> Floats:
     """Corrections for the next round. Those of modes move half the way, because two modes that
     join and part again from plan to plan would otherwise throw the rounds about."""
     new = found.judged.factors
-    single = np.array([row.group == "mode" for row in found.judged.criteria.rows])
+    single = np.array(
+        [row.group == "mode" or row.model == LOW_MODEL for row in found.judged.criteria.rows]
+    )
     held = found.factors ** (1 - HOLD) * new**HOLD
     return np.where(single, held, new)
 

@@ -47,12 +47,16 @@ class Assessment:
     findings: tuple[Finding, ...] = ()
 
     def over(self, other: "Assessment") -> "Assessment":
-        """Both, this one's answers first."""
+        """Both, this one's answers first; where both answer a row, the other's is noted."""
         mine = {finding.key for finding in self.findings}
+        notes = {k: v for k, v in other.notes.items() if k not in self.values} | dict(self.notes)
+        for key in self.values.keys() & other.values.keys():
+            said = f"{other.models[key]} says {other.values[key]:.2f}"
+            notes[key] = "; ".join(filter(None, [notes.get(key, ""), said]))
         return Assessment(
             {**other.values, **self.values},
             {**other.models, **self.models},
-            {**{k: v for k, v in other.notes.items() if k not in self.values}, **self.notes},
+            notes,
             self.findings + tuple(f for f in other.findings if f.key not in mine),
         )
 

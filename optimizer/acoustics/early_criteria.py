@@ -14,6 +14,7 @@ from optimizer.room.geometry import Floats
 MODEL = "image sources"
 PROFILES = {"controlled": (-10.0, 15.0), "reflection-free": (-20.0, 20.0)}  # dB, ms
 LATERAL = {"left": "right", "right": "left"}
+LATE_LEVEL = -15.0  # dB re direct beyond the early window; ours, no standard gives one
 DELAY_ALIKE_MS = 1.0  # ours; no standard gives a limit
 _QUIET = 1e-9  # energy re direct below which a path is not listed
 
@@ -29,6 +30,7 @@ class EarlyFamily(Rows):
     index: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
     limit: float  # energy re direct
     window_ms: float
+    covers: bool = True  # whether its reflection points are counted in the coverage of the seats
 
     def quantities(self, scene: Scene) -> Floats:
         """Energies (K,) re direct."""
@@ -94,17 +96,31 @@ class PairDelayFamily(TwoSided):
 def early_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
     """Early criteria of a scene under a profile of PROFILES; weights are those of the seats."""
     level, window = PROFILES[profile]
+    rows, picked = _rows(scene, paths, "early", (0.0, window), level)
+    return EarlyFamily(rows, paths, picked, 10 ** (level / 10), window)
+
+
+def late_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
+    """First-order reflections that arrive after the early window, such as the back wall's."""
+    rows, picked = _rows(scene, paths, "late", (PROFILES[profile][1], np.inf), LATE_LEVEL)
+    return EarlyFamily(rows, paths, picked, 10 ** (LATE_LEVEL / 10), np.inf, covers=False)
+
+
+def _rows(
+    scene: Scene, paths: EarlyPaths, group: str, window: tuple[float, float], level: float
+) -> tuple[tuple[Criterion, ...], NDArray[np.int64]]:
+    """Rows for paths that arrive within (window] ms of the direct sound, and their indices."""
     bare = reflected_energy(scene.with_pieces(Patches.none()), paths)
     rows, index = [], []
     for s, r, p in product(*(range(n) for n in bare.shape)):
-        if paths.delay_ms[s, r, p] <= window and bare[s, r, p] > _QUIET:
+        delay = paths.delay_ms[s, r, p]
+        if window[0] < delay <= window[1] and bare[s, r, p] > _QUIET:
             where = f"{scene.speaker_names[s]} to {scene.seat_names[r]} via {paths.names[p]}"
-            note = f"{paths.delay_ms[s, r, p]:.1f} ms after the direct sound"
+            note = f"{delay:.1f} ms after the direct sound"
             weight = float(scene.seat_weights[r])
-            rows.append(Criterion("early", where, "dB", np.nan, level, weight, MODEL, note))
+            rows.append(Criterion(group, where, "dB", np.nan, level, weight, MODEL, note))
             index.append((s, r, p))
-    picked = np.array(index, dtype=np.int64).reshape(-1, 3)
-    return EarlyFamily(tuple(rows), paths, picked, 10 ** (level / 10), window)
+    return tuple(rows), np.array(index, dtype=np.int64).reshape(-1, 3)
 
 
 def pair_families(

@@ -9,7 +9,8 @@ from optimizer.acoustics.decay import sabine
 from optimizer.acoustics.decay_criteria import decay_family
 from optimizer.acoustics.directivity import Directivity, loudspeaker, omnidirectional
 from optimizer.acoustics.early import early_paths
-from optimizer.acoustics.early_criteria import early_family, pair_families
+from optimizer.acoustics.early_criteria import early_family, late_family, pair_families
+from optimizer.acoustics.flutter_criteria import FLUTTER_BAND, flutter_family
 from optimizer.acoustics.low_decay_criteria import beside, low_decay_family
 from optimizer.acoustics.mode_criteria import highest_mode, mode_family
 from optimizer.acoustics.scene import Scene
@@ -39,6 +40,8 @@ def room_criteria(
     pair, delay = pair_families(scene, paths, targets.early, targets.pair_balance_percent)
     families: tuple[tuple[Family, float], ...] = (
         (early_family(scene, paths, targets.early), weights.early),
+        (late_family(scene, paths, targets.early), weights.late),
+        (flutter_family(scene, float(high[FLUTTER_BAND])), weights.flutter),
         (side_family(side_limit), weights.side_balance),
         (pair, weights.pair_balance),
         (delay, 0.0),

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.acoustics import trace_scene
-from optimizer.acoustics.absorption import area_under
-from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.absorption import area_under, own_area
+from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.trace_shapes import enlarge_patch
 from optimizer.room.geometry import Floats, Plane, Rect
 
@@ -52,7 +52,7 @@ def _pieces(scene: Scene) -> list[trace_scene.Patch]:
     if not len(pieces):
         return []
     size = np.prod(pieces.rect[:, 2:] - pieces.rect[:, :2], axis=1)
-    own = shown_area(pieces)
+    own = own_area(scene, pieces)
     through = (1.0 - pieces.hides) * area_under(scene, pieces)
     alpha = (own + through) / size[:, None]
     made = []
@@ -73,11 +73,6 @@ def _patch(surface: int, rect: Floats, alpha: Floats, scatter: Floats) -> trace_
 def _four(values: Sequence[float] | Floats) -> Rect:
     a, b, c, d = (float(value) for value in values)
     return a, b, c, d
-
-
-def shown_area(pieces: Patches) -> Floats:
-    """Absorption area (N, 8) in m2 of pieces by themselves, as the decay formula counts it."""
-    return np.asarray(pieces.face[:, None] * np.minimum(pieces.alpha, 1.0))
 
 
 def _obstacles(scene: Scene) -> list[trace_scene.Obstacle]:

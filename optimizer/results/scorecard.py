@@ -121,7 +121,7 @@ def _coverage(before: Scene, after: Scene, criteria: Criteria) -> tuple[ScoreRow
     """Per seat, how many of the early reflection points are quiet enough; informs only."""
     rows = []
     for family in criteria.families:
-        if not isinstance(family, EarlyFamily):
+        if not (isinstance(family, EarlyFamily) and family.covers):
             continue
         shares = zip(
             before.seat_names,

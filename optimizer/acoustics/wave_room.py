@@ -1,0 +1,90 @@
+"""A scene as the wave solver sees it: a grid, an admittance on every cell of wall, solid boxes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.acoustics.admittance import LOW_HZ, coefficient_admittance, low_cells
+from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.voxel import WaveRoom, voxelise
+from optimizer.acoustics.wave_admittance import RIGID, Admittance, fit_admittance
+from optimizer.room.geometry import Floats
+
+Complexes = NDArray[np.complex128]
+
+THIN = 0.02  # metres; boxes thinner than this, and slivers of wall, are left out
+HEAD = 0.2  # metres of free air under the ears of someone whose box is in the way
+BRANCHES, FIT = 5, 0.02  # most branches of a fit, and the rms relative error to be content with
+DIGITS = 6  # of an admittance, for telling which cells are alike
+
+
+@dataclass(frozen=True)
+class WaveScene:
+    """The grid and the admittance of each of its surfaces."""
+
+    room: WaveRoom
+    admittance: tuple[Admittance, ...]
+
+
+def wave_scene(scene: Scene, spacing: float) -> WaveScene:
+    """The scene on a grid of cells of at most `spacing` m.
+
+    Walls react locally, by the admittance that modes meet too (`low_cells`), as passive branches.
+    Furniture is a closed box whose faces absorb what its absorption area says; a box around a seat
+    or a loudspeaker ends below it. ValueError when the planes leave a gap; GridTooLargeError.
+    """
+    surface, rect, beta = low_cells(scene)
+    wide = np.all(rect[:, 2:] - rect[:, :2] > THIN, axis=1)
+    boxes, box_beta = _boxes(scene)
+    room = voxelise(scene.planes, spacing, surface[wide], rect[wide], boxes)
+    base = coefficient_admittance(scene.base_alpha, LOW_HZ).astype(np.complex128)
+    rows = np.concatenate([base, beta[wide], box_beta.astype(np.complex128)])
+    return WaveScene(room, tuple(_fitted(rows)))
+
+
+def _fitted(beta: Complexes) -> list[Admittance]:
+    """Admittances of rows (N, F), each kind fitted once."""
+    alike, kind = np.unique(np.round(beta, DIGITS), axis=0, return_inverse=True)
+    fits = [_fit(tuple(row.tolist())) for row in alike]
+    return [fits[k] for k in kind.ravel()]
+
+
+@lru_cache(maxsize=512)
+def _fit(row: tuple[complex, ...]) -> Admittance:
+    beta = np.array(row)
+    real = np.maximum(beta.real, 0.0)
+    if not np.any(np.abs(beta) > 0.0):
+        return RIGID
+    wanted = real if np.all(beta.imag == 0.0) else real + 1j * beta.imag
+    return fit_admittance(LOW_HZ, wanted, BRANCHES, FIT)
+
+
+def _boxes(scene: Scene) -> tuple[Floats, Floats]:
+    """Solid boxes (B, 2, 3) and the real admittance (B, F) of their faces."""
+    points = np.concatenate([scene.speakers, scene.seats])
+    low = np.min([plane.to_xyz(plane.polygon).min(axis=0) for plane in scene.planes], axis=0)
+    high = np.max([plane.to_xyz(plane.polygon).max(axis=0) for plane in scene.planes], axis=0)
+    boxes, alpha = [], []
+    for box, area in zip(scene.object_box, scene.object_area, strict=True):
+        lower, upper = np.maximum(box[0], low), np.minimum(box[1], high)
+        upper = _below(lower, upper, points)
+        a, b, c = upper - lower
+        if min(a, b, c) >= THIN:
+            covered = a * b if lower[2] < THIN else 0.0
+            boxes.append([lower, upper])
+            alpha.append(np.clip(area / (2 * (a * b + b * c + c * a) - covered), 0.0, 1.0))
+    faces = np.array(alpha).reshape(-1, scene.base_alpha.shape[1])
+    return np.array(boxes).reshape(-1, 2, 3), coefficient_admittance(faces, LOW_HZ)
+
+
+def _below(lower: Floats, upper: Floats, points: Sequence[Floats] | Floats) -> Floats:
+    """The upper corner, brought down below points that the box would hold."""
+    upper = upper.copy()
+    for point in points:
+        near = (lower - 0.1 < point) & (point < upper + 0.1)
+        if near.all():
+            upper[2] = point[2] - HEAD
+    return upper
