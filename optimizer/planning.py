@@ -1,18 +1,16 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Report
-from optimizer.project import Project, load_project
+from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, reasons, treated
 from optimizer.results.shopping import shopping_list
@@ -59,16 +57,15 @@ def make_plan(
     gap: float = DEFAULT_GAP,
     time_limit: float = DEFAULT_TIME_LIMIT,
     report: Report | None = None,
-    judges: Sequence[Judge] | None = None,
+    judging: Judging = "full",
     tell: Told = lambda text: None,
 ) -> Plan:
     """The best plan for a project within its budget, to a relative gap or a time limit in s.
 
-    Planned in rounds with `judges` (default: the project's, see Project.judges; an empty tuple
-    leaves it at the criteria's own quick models).
+    Planned in rounds with the judges of Project.judges(judging).
     """
     decision = build_decision(project)
-    judges = decision.project.judges() if judges is None else judges
+    judges = decision.project.judges(judging)
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
         tell,
@@ -83,10 +80,10 @@ def make_plan(
     pieces = [piece for group in groups for piece in group]
     if decision.flipped:
         before, after = (
-            judge_scene(scene, project.criteria, project.judges() if judges else ())
+            judge_scene(scene, project.criteria, project.judges(judging))
             for scene in (project.scene, treated(project.room, project.scene, pieces))
         )
-    informers = project.informers() if judges else ()
+    informers = project.informers(judging)
     before, after = before.with_findings(informers), after.with_findings(informers)
     return Plan(
         project=project,

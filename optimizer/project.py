@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_response import ResponseJudge
 from optimizer.acoustics.judge_trace import TraceJudge
+from optimizer.acoustics.judge_waves import WaveJudge
 from optimizer.acoustics.judging import decay_limits, room_criteria
 from optimizer.acoustics.low_decay_criteria import LowDecayFamily
 from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
@@ -26,6 +27,8 @@ from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import allowed_products
 from optimizer.placement.catalogue import Product, read_catalogue
+from optimizer.placement.hung import around_hung, hung_pieces
+from optimizer.placement.pieces import Piece, mirrored_piece, piece_patches
 from optimizer.placement.spending import SetAside, budget_faults, set_aside
 from optimizer.room.build import build_room
 from optimizer.room.checks import check_room
@@ -41,6 +44,9 @@ from optimizer.room.variants import (
     unknown_variants,
 )
 
+Judging = Literal["full", "fast", "none"]
+"""How deep a scene is judged: with the wave equation, without it, by the criteria alone."""
+
 
 @dataclass(frozen=True)
 class Project:
@@ -50,11 +56,15 @@ class Project:
     room: Room
     products: tuple[Product, ...]  # the whole price list
     says: str = ""  # what its variants change, in the words of the room file
+    hung: tuple[Piece, ...] = ()  # hang already and stay
 
     @cached_property
     def scene(self) -> Scene:
         """The room as arrays."""
-        return scene_of(self.room, self.scenario.models.edge_effect)
+        scene = scene_of(self.room, self.scenario.models.edge_effect)
+        if not self.hung:
+            return scene
+        return scene.with_hung(piece_patches(self.room, list(self.hung))[0])
 
     @cached_property
     def criteria(self) -> Criteria:
@@ -68,25 +78,32 @@ class Project:
             self.room.dimensions,
         )
 
-    def judges(self) -> tuple[Judge, ...]:
-        """The fuller models that judge a scene of this room, least trusted first.
+    def judges(self, judging: Judging = "full") -> tuple[Judge, ...]:
+        """The fuller models that judge a scene of this room; the last that answers a row counts.
 
-        In a box the coupled modes up to the Schroeder frequency, above it the tracer; in other
-        shapes the tracer in every band.
+        The cross-over rule: single modes by the coupled modes (box rooms, up to the Schroeder
+        frequency of the nominal decay), octave bands up to 500 Hz by the wave equation, above by
+        the tracer. "fast" leaves the wave equation out: low bands then come from the coupled modes
+        and all others from the tracer. "none" is the criteria by themselves.
         """
+        if judging == "none":
+            return ()
         dimensions = self.room.dimensions
         families = self.criteria.families
         modal = next((f for f in families if isinstance(f, ModeFamily)), None)
         low = next((f for f in families if isinstance(f, LowDecayFamily)), None)
-        if dimensions is None or modal is None:
-            return (TraceJudge(0.0),)
         above = highest_mode(self.room.volume) if low else 0.0
-        return (TraceJudge(above), ModesJudge(dimensions, modal, low))
+        judges: tuple[Judge, ...] = (TraceJudge(above),)
+        if dimensions is not None and modal is not None:
+            judges = (*judges, ModesJudge(dimensions, modal, low))
+        return (*judges, WaveJudge()) if judging == "full" else judges
 
-    def informers(self) -> tuple[Judge, ...]:
+    def informers(self, judging: Judging = "full") -> tuple[Judge, ...]:
         """Models that add findings to the score card and answer no criterion."""
         dimensions = self.room.dimensions
-        return () if dimensions is None else (ResponseJudge(dimensions),)
+        if dimensions is None or judging == "none":
+            return ()
+        return (ResponseJudge(dimensions),)
 
     @cached_property
     def usable_products(self) -> tuple[Product, ...]:
@@ -110,7 +127,9 @@ class Project:
 
     def mirrored(self) -> "Project":
         """The same project with left and right exchanged."""
-        return replace(self, room=self.room.mirrored())
+        image = self.room.mirrored()
+        hung = tuple(mirrored_piece(piece, self.room, image) for piece in self.hung)
+        return replace(self, room=image, hung=hung)
 
 
 def load_project(
@@ -170,7 +189,10 @@ def _built(reading: Reading, budget: float | None) -> tuple[Project | None, list
         faults += check_room(scenario, room)
         faults += _targets_against_mask(scenario, room)
     products = _products(scenario, table, faults)
-    return None if room is None else Project(scenario, room, products), faults
+    if room is None:
+        return None, faults
+    hung = hung_pieces(scenario.hung, room, products, scenario.file, faults) if products else ()
+    return Project(scenario, around_hung(room, hung), products, hung=hung), faults
 
 
 def _one_line(fault: Fault) -> Fault:

@@ -15,6 +15,7 @@ from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json
 from optimizer.results.report_md import report_markdown
+from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, left_out, score_rows
 from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 
@@ -47,6 +48,11 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--gap", type=float, default=DEFAULT_GAP, metavar="G",
                         help="how near the best possible is near enough, 0.01 = 1 %% "
                         "(default %(default)g)")  # fmt: skip
+    parser.add_argument(
+        "--fast",
+        action="store_true",
+        help="leave the wave equation out: quicker, less sure under 1 kHz",
+    )
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
     parser.set_defaults(run=run)
 
@@ -56,7 +62,12 @@ def run(arguments: argparse.Namespace) -> int:
     project = _checked(arguments)
     with ProgressLine() as progress:
         plan = make_plan(
-            project, arguments.gap, arguments.time_limit, progress.report, tell=progress.tell
+            project,
+            arguments.gap,
+            arguments.time_limit,
+            progress.report,
+            "fast" if arguments.fast else "full",
+            progress.tell,
         )
     texts = (tell.shopping_csv(plan), report_markdown(plan, arguments.units), plan_as_json(plan))
     write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
@@ -101,7 +112,8 @@ def _printed(plan: Plan, arguments: argparse.Namespace) -> str:
         if plan.shopping
         else "Nothing to buy.",
         text_table(tell.PIECES_HEADER[:4], places) if places else "The room stays as it is.",
-        text_table(tell.SCORE_HEADER, tell.score_rows(plan.card), tell.SCORE_RIGHT),
+        text_table(SCORE_HEADER, score_rows(plan.card, everything=False), SCORE_RIGHT),
+        left_out(plan.card),
         tell.proof_in_words(plan),
         tell.wrapped(cautions([p.piece for p in plan.pieces]), "! "),
         f"Written: {arguments.out}/plan.json, shopping.csv, report.md",

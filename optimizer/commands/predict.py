@@ -7,6 +7,15 @@ from optimizer.commands.printing import say
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
 from optimizer.results.planfile import read_pieces
+from optimizer.results.score_words import (
+    NOW_HEADER,
+    NOW_RIGHT,
+    SCORE_HEADER,
+    SCORE_RIGHT,
+    left_out,
+    now_rows,
+    score_rows,
+)
 from optimizer.results.scorecard import room_card, treated
 from optimizer.results.tables import text_table
 
@@ -29,6 +38,12 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("room", type=Path, metavar="ROOM.toml", help="the room file")
     parser.add_argument("--with", dest="plan", type=Path, metavar="plan.json",
                         help="a plan to put into the room")  # fmt: skip
+    parser.add_argument(
+        "--fast",
+        action="store_true",
+        help="leave the wave equation out: quicker, less sure under 1 kHz",
+    )
+    parser.add_argument("--all", action="store_true", help="also the rows that only inform")
     parser.set_defaults(run=run)
 
 
@@ -38,17 +53,16 @@ def run(arguments: argparse.Namespace) -> int:
     pieces = []
     if arguments.plan is not None:
         pieces = read_pieces(arguments.plan, project.room, project.products)
-    card = room_card(project, pieces)
-    rows = tell.score_rows(card, with_before=bool(pieces))
-    header = list(tell.SCORE_HEADER)
-    if not pieces:  # one column of figures instead of two
-        rows = [row[:3] + row[4:] for row in rows]
-        header = [*header[:3], "now", *header[5:]]
-    right: tuple[int, ...] = tell.SCORE_RIGHT if pieces else (3,)
+    card = room_card(project, pieces, "fast" if arguments.fast else "full")
+    if pieces:
+        table = text_table(SCORE_HEADER, score_rows(card, arguments.all), SCORE_RIGHT)
+    else:  # one column of figures instead of two
+        table = text_table(NOW_HEADER, now_rows(card, arguments.all), NOW_RIGHT)
     scene = treated(project.room, project.scene, pieces)
     parts = [
         f"{project.scenario.title}: {project.room.volume:.1f} m³, {len(pieces)} pieces",
-        text_table(header, rows, right),
+        table,
+        *([] if arguments.all else [left_out(card)]),
         text_table(tell.decay_header(), tell.decay_rows(scene), tuple(range(1, 9))),
         f"Weighted excess over the limits: {card.score_after:.3f} (0 = all met)",
     ]

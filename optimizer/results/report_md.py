@@ -4,6 +4,7 @@ from optimizer.placement.pieces import Piece
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.scorecard import treated
 from optimizer.results.shopping import money
 from optimizer.results.tables import markdown_table
@@ -15,7 +16,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
     sections = [
         _title(plan),
         _summary(plan),
-        "## Shopping list\n\n" + _shopping(plan),
+        "## Shopping list\n\n" + tell.shopping_markdown(plan),
         "## Where each piece goes\n\n" + _places(plan, units),
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
@@ -49,15 +50,6 @@ def _summary(plan: Plan) -> str:
     )
 
 
-def _shopping(plan: Plan) -> str:
-    if not plan.shopping:
-        return "Nothing to buy."
-    rows = tell.shopping_rows(plan)
-    total = money(plan.cost_cents, plan.project.scenario.budget.currency)
-    rows.append(["total", "", "", "", "", "", total])
-    return markdown_table(tell.SHOPPING_HEADER, rows, tell.SHOPPING_RIGHT)
-
-
 def _places(plan: Plan, units: str) -> str:
     if not plan.pieces:
         return "No piece: the room stays as it is."
@@ -69,7 +61,7 @@ def _places(plan: Plan, units: str) -> str:
 
 
 def _score(plan: Plan) -> str:
-    return markdown_table(tell.SCORE_HEADER, tell.score_rows(plan.card), tell.SCORE_RIGHT)
+    return markdown_table(SCORE_HEADER, score_rows(plan.card), SCORE_RIGHT)
 
 
 def _formulas(plan: Plan, pieces: list[Piece]) -> str:
@@ -77,8 +69,8 @@ def _formulas(plan: Plan, pieces: list[Piece]) -> str:
     after = treated(plan.project.room, scene, pieces)
     header, right = tell.decay_header(), tuple(range(1, 9))
     return (
-        "The score card uses Norris-Eyring. Where the formulas part, treatment is uneven and none "
-        "of them is sure.\n\nNow:\n\n"
+        "The score card's decay comes from fuller models (its last column says which). Where the "
+        "formulas part, treatment is uneven and none of them is sure.\n\nNow:\n\n"
         + markdown_table(header, tell.decay_rows(scene), right)
         + "\n\nWith the plan:\n\n"
         + markdown_table(header, tell.decay_rows(after), right)
@@ -95,9 +87,12 @@ def _limits(plan: Plan) -> str:
             "Absorption coefficients differ between laboratories by about 20 % of the value at "
             "125 Hz, 10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. "
             "63 Hz values are mostly extrapolated.",
-            "Mode decay is first order: right to 1-2 % for most modes with weak treatment, but two "
-            "neighbouring modes of like shape can join under strong corner treatment, and one of "
-            "them then rings much longer than its row says.",
+            "Cross-over: single modes by the coupled modes, octave bands up to 500 Hz by the wave "
+            "equation, above by ray tracing with estimated scattering. Walls are taken to react "
+            "locally, loudspeakers as points, furniture as boxes. Where two models answer the same "
+            "band both figures are in the notes of plan.json; a difference of 10 % is usual, and "
+            "in unevenly treated rooms tracing is the longer one since it knows no diffraction at "
+            "panel edges.",
             "Reflections: first order only, random-incidence coefficients in place of the exact "
             "specular loss, a general two-way loudspeaker.",
             "The decay mask comes from standards for larger listening rooms (BS.1116-3, "

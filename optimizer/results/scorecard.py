@@ -12,7 +12,7 @@ from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.project import Project
+from optimizer.project import Judging, Project
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
@@ -77,11 +77,13 @@ def score_card(
     return card_of(before, judge_scene(treated(room, scene, pieces), criteria, judges))
 
 
-def room_card(project: Project, pieces: Sequence[Piece]) -> ScoreCard:
-    """Score card of a project's room with pieces, by its fullest models."""
+def room_card(project: Project, pieces: Sequence[Piece], judging: Judging = "full") -> ScoreCard:
+    """Score card of a project's room with pieces."""
     scenes = (project.scene, treated(project.room, project.scene, pieces))
     before, after = (
-        judge_scene(scene, project.criteria, project.judges()).with_findings(project.informers())
+        judge_scene(scene, project.criteria, project.judges(judging)).with_findings(
+            project.informers(judging)
+        )
         for scene in scenes
     )
     return card_of(before, after)

@@ -10,46 +10,25 @@ from optimizer.acoustics.absorption import added_area
 from optimizer.acoustics.decay import FORMULAS, axis_weights, schroeder_frequency
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BANDS, band_label
+from optimizer.placement.sundries import Sundry
 from optimizer.results.model import Plan
-from optimizer.results.scorecard import ScoreCard, ScoreRow
+from optimizer.results.scorecard import ScoreCard
 from optimizer.results.shopping import money
+from optimizer.results.shopping_overhead import (
+    OVERHEAD_HEADER,
+    OVERHEAD_RIGHT,
+    overhead_gaps,
+    overhead_rows,
+)
+from optimizer.results.tables import markdown_table
 from optimizer.results.words import place_in_words, size_in_words
 from optimizer.room.geometry import Floats
 
-SCORE_HEADER = ("criterion", "where", "limits", "before", "after", "unit", "verdict")
-SCORE_RIGHT = (3, 4)
 PIECES_HEADER = ("no.", "product", "where", "size as hung", "pair", "why")
-SHOPPING_HEADER = ("product", "needed", "owned", "packs", "pieces per pack", "per pack", "total")
-SHOPPING_RIGHT = (1, 2, 3, 4, 5, 6)
-_SQUARE = {"m2": "m²"}
-
-
-def score_rows(card: ScoreCard, with_before: bool = True) -> list[list[str]]:
-    """Rows of SCORE_HEADER."""
-    rows = []
-    for row in card.rows:
-        unit = _SQUARE.get(row.unit, row.unit)
-        before, after = (_number(v, row.unit) for v in (row.before, row.after))
-        verdict = row.verdict if with_before else ("met" if row.ok_after else "not met")
-        counted = "" if row.weight > 0 else " (informs only)"
-        rows.append(
-            [row.criterion, row.where, _limits(row), before, after, unit, verdict + counted]
-        )
-    return rows
-
-
-def _limits(row: ScoreRow) -> str:
-    low, high = (None if v is None else _number(v, row.unit) for v in (row.low, row.high))
-    if low is None:
-        return f"at most {high}"
-    if high is None:
-        return f"at least {low}"
-    return f"{low} to {high}"
-
-
-def _number(value: float, unit: str) -> str:
-    digits = 1 if unit in ("dB", "%", "ms", "Hz") else 2
-    return f"{round(value, digits) + 0.0:.{digits}f}"
+SHOPPING_HEADER = (
+    "to buy", "needed", "at hand", "packs", "in a pack", "left over", "per pack", "total",
+)  # fmt: skip
+SHOPPING_RIGHT = (1, 2, 3, 4, 5, 6, 7)
 
 
 def piece_rows(plan: Plan, units: str = "m") -> list[list[str]]:
@@ -66,25 +45,77 @@ def shopping_rows(plan: Plan) -> list[list[str]]:
     currency = plan.project.scenario.budget.currency
     return [
         [line.product.name, str(line.needed), str(line.owned), str(line.packs),
-         str(line.product.pack), money(line.product.price_cents, currency),
+         str(line.product.pack), str(line.left_over), money(line.product.price_cents, currency),
          money(line.total_cents, currency)]
         for line in plan.shopping
     ]  # fmt: skip
 
 
+def shopping_total(plan: Plan) -> list[str]:
+    """The last row of the shopping table."""
+    total = money(plan.cost_cents, plan.project.scenario.budget.currency)
+    return ["total", *[""] * (len(SHOPPING_HEADER) - 2), total]
+
+
+def shopping_notes(plan: Plan) -> list[str]:
+    """What a person should know about the list: what is left, what was kept back, taxes."""
+    project, budget = plan.project, plan.project.scenario.budget
+    if not plan.shopping:
+        return []
+    left = money(project.budget_cents - plan.cost_cents, budget.currency)
+    notes = [f"{left} of the budget are left."]
+    if any(isinstance(line.product, Sundry) for line in plan.shopping):
+        notes.append(
+            "While choosing, every pack was counted with all that hangs its pieces, so the list "
+            "never adds up to more than the budget. Pieces at hand are taken to come with what "
+            "hangs them."
+        )
+    kept = project.set_aside
+    if kept.total:
+        deliveries, packs = (money(c, budget.currency) for c in (kept.deliveries, kept.part_packs))
+        notes.append(
+            f"Kept back while choosing: {deliveries} for deliveries and {packs} for part-used "
+            "packs of what hangs pieces, at their most; the list charges what is really bought."
+        )
+    return [
+        *notes,
+        *overhead_gaps([p.piece for p in plan.pieces]),
+        *filter(None, [budget.tax_note]),
+    ]
+
+
+def shopping_markdown(plan: Plan) -> str:
+    """The shopping list as a report shows it: lines and total, what hangs overhead, notes."""
+    if not plan.shopping:
+        return "Nothing to buy."
+    rows = [*shopping_rows(plan), shopping_total(plan)]
+    parts = [markdown_table(SHOPPING_HEADER, rows, SHOPPING_RIGHT)]
+    overhead = overhead_rows([p.piece for p in plan.pieces])
+    if overhead:
+        parts.append(markdown_table(OVERHEAD_HEADER, overhead, OVERHEAD_RIGHT))
+    return "\n\n".join([*parts, wrapped(shopping_notes(plan))])
+
+
 def shopping_csv(plan: Plan) -> str:
-    """The shopping list as CSV (RFC 4180), amounts with two decimals."""
+    """The shopping list as CSV (RFC 4180), amounts with two decimals.
+
+    The tax note, if there is one, stands before the total, which is the last row.
+    """
     text = io.StringIO(newline="")
     writer = csv.writer(text)
-    names = ["product", "name", "needed", "owned", "packs", "pack_size", "unit_price", "total",
-             "currency"]  # fmt: skip
+    names = ["product", "name", "needed", "owned", "packs", "pack_size", "left_over", "supplier",
+             "unit_price", "total", "currency"]  # fmt: skip
     writer.writerow(names)
-    currency = plan.project.scenario.budget.currency
+    budget = plan.project.scenario.budget
     for line in plan.shopping:
         price, total = (f"{c / 100:.2f}" for c in (line.product.price_cents, line.total_cents))
         writer.writerow([line.product.id, line.product.name, line.needed, line.owned, line.packs,
-                         line.product.pack, price, total, currency])  # fmt: skip
-    writer.writerow(["total", "", "", "", "", "", "", f"{plan.cost_cents / 100:.2f}", currency])
+                         line.product.pack, line.left_over, line.supplier, price, total,
+                         budget.currency])  # fmt: skip
+    blank = [""] * (len(names) - 4)
+    if budget.tax_note:
+        writer.writerow(["note", budget.tax_note, *blank, "", ""])
+    writer.writerow(["total", "", *blank, f"{plan.cost_cents / 100:.2f}", budget.currency])
     return text.getvalue()
 
 

@@ -84,7 +84,7 @@ def project(folder: Path, budget: float, more: str = "", limits: str = "") -> Pr
 
 
 def plan(made: Project) -> Plan:
-    return make_plan(made, gap=0.02, time_limit=20.0, judges=())
+    return make_plan(made, gap=0.02, time_limit=20.0, judging="none")
 
 
 def kinds(made: Plan) -> list[str]:
@@ -99,7 +99,7 @@ def low_excess(criteria: Criteria, values: dict[str, float]) -> float:
 
 def judged_low(made: Project, pieces: list[Piece]) -> float:
     """The same by the coupled modes of the room with pieces."""
-    judge = next(j for j in made.judges(waves=False) if isinstance(j, ModesJudge))
+    judge = next(j for j in made.judges("fast") if isinstance(j, ModesJudge))
     scene = treated(made.room, made.scene, pieces)
     return low_excess(made.criteria, dict(judge(scene).values))
 
@@ -163,7 +163,7 @@ def test_a_couch_lowers_low_band_decay(with_and_without_couch: tuple[Project, Pr
     bare, couch = with_and_without_couch
     decay = []
     for made in (bare, couch):
-        judge = next(j for j in made.judges(waves=False) if isinstance(j, ModesJudge))
+        judge = next(j for j in made.judges("fast") if isinstance(j, ModesJudge))
         said = judge(made.scene).values
         decay.append(np.array([said["decay: 63 Hz"], said["decay: 125 Hz"]]))
     assert (decay[1] < 0.97 * decay[0]).all()

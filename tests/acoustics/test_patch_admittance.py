@@ -1,0 +1,197 @@
+"""Low-frequency admittance of patches: table rows as before, builds by their own impedance."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from materials.build import Build
+from materials.corner import CornerFill
+from materials.incidence import admittance_from_alpha
+from materials.layers import AirGap, Membrane, Porous
+from materials.made import packaged_builds, wall_admittance
+from materials.medium import AIR
+from materials.resonators import SealedResonator
+from optimizer.acoustics.admittance import (
+    LOW_HZ,
+    at_frequencies,
+    bands_at,
+    coefficient_admittance,
+    low_cells,
+    low_patches,
+    patch_admittance,
+)
+from optimizer.acoustics.mode_criteria import mode_family, on_walls
+from optimizer.acoustics.modes import patch_damping
+from optimizer.acoustics.scene import Patches, Scene
+from optimizer.bands import BANDS
+from optimizer.placement.pieces import piece_patches
+from optimizer.planning import build_decision
+from optimizer.project import Project, load_project
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SIZE = (4.6, 3.4, 2.5)
+BUILDS = packaged_builds()
+TUNED = Build("tuned", "panel", (Membrane(3.3, 100.0), AirGap(0.04), Porous(0.05, 12_000)), True)
+
+
+@cache
+def project() -> Project:
+    return load_project(SCENARIOS / "spare_room.toml")
+
+
+@cache
+def table_patches() -> Patches:
+    """Patches of a few hundred candidates of the spare room, all of table materials."""
+    decision = build_decision(project())
+    pieces = [p for c in decision.candidates[::11] for p in c.pieces]
+    patches, _ = piece_patches(decision.project.room, pieces, together=np.arange(len(pieces)))
+    assert np.isnan(patches.built).all()
+    return patches
+
+
+def patch(scene: Scene, surface: str, rect: tuple[float, ...], build: Build | None) -> Patches:
+    """One patch of a build (or of coefficients alone) that hides what is under it."""
+    size = (rect[2] - rect[0]) * (rect[3] - rect[1])
+    bands = np.full((1, 8), 0.6)
+    flat = Patches(
+        surface=np.array([scene.names.index(surface)]),
+        rect=np.array([rect]),
+        alpha=bands,
+        scatter=0 * bands,
+        face=np.array([size]),
+        offset=np.zeros(1),
+        hides=bands,
+    )
+    if build is None:
+        return flat
+    return replace(flat, built=wall_admittance(build, LOW_HZ, size)[None])
+
+
+def test_table_materials_damp_modes_as_the_coefficients_say() -> None:
+    """The admittance relation written out: Kuttruff's relation inverted at the mode's frequency.
+
+    Coefficients linear in log frequency; a corner fill's face spread over what it covers; what is
+    hidden of the wall under the piece taken off. The same arithmetic in another order, so 1e-12.
+    """
+    scene, patches = replace(project().scene, tiles=Patches.none()), table_patches()
+    family = mode_family(scene, SIZE)
+    modes = family.modes
+    at, known = np.log(modes.f_hz), np.log(np.array(BANDS, dtype=float))
+
+    def curve(rows: np.ndarray) -> np.ndarray:
+        return np.array([np.interp(at, known, row) for row in rows])
+
+    area = (patches.rect[:, 2] - patches.rect[:, 0]) * (patches.rect[:, 3] - patches.rect[:, 1])
+    own = admittance_from_alpha(np.minimum(curve(patches.alpha), 1.0))
+    own *= (patches.face / area)[:, None]
+    under = admittance_from_alpha(curve(scene.base_alpha[patches.surface]))
+    walls = on_walls(SIZE, scene, patches.surface, patches.rect)
+    expected = patch_damping(modes, walls) * (own - curve(patches.hides) * under).T
+    found = family.effects(scene, patches)
+    np.testing.assert_allclose(found, expected, rtol=1e-12, atol=1e-12 * np.abs(expected).max())
+
+
+def test_rows_add_up_to_piece_and_what_passes_through_it() -> None:
+    """At any point: beta_piece + (1 - hides) beta_under, tiles in place of the bare surface."""
+    scene = project().scene
+    pieces = patch(scene, "front", (0.9, 0.8, 1.9, 1.6), TUNED)  # half over the window
+    scene = scene.with_pieces(pieces)
+    surface, rect, beta = low_patches(scene)
+    base = coefficient_admittance(scene.base_alpha, LOW_HZ)
+    tiles = patch_admittance(scene.tiles)
+    window = int(np.flatnonzero(scene.tiles.surface == scene.names.index("front"))[0])
+    front = scene.names.index("front")
+    through = 1.0 - bands_at(pieces.hides, LOW_HZ)[0]
+    own = wall_admittance(TUNED, LOW_HZ, 0.8)
+    points = {
+        (0.5, 0.3): base[front],
+        (1.5, 1.8): tiles[window],
+        (1.0, 0.9): own + through * base[front],
+        (1.5, 1.4): own + through * tiles[window],
+    }
+    for rows in ((surface, rect, beta), low_cells(scene)):
+        for (u, v), expected in points.items():
+            over = (rows[0] == front) & (rows[1][:, 0] < u) & (u < rows[1][:, 2])
+            over &= (rows[1][:, 1] < v) & (v < rows[1][:, 3])
+            np.testing.assert_allclose(rows[2][over].sum(axis=0), expected, rtol=1e-9)
+
+
+def test_cells_cover_every_surface_once_and_take_energy_only() -> None:
+    scene = project().scene.with_pieces(table_patches().take(np.array([0, 60, 120, 200])))
+    surface, rect, beta = low_cells(scene)
+    area = (rect[:, 2] - rect[:, 0]) * (rect[:, 3] - rect[:, 1])
+    for index, plane in enumerate(scene.planes):
+        assert area[surface == index].sum() == pytest.approx(plane.area, rel=1e-9)
+    assert (beta.real >= -1e-12).all()
+    added = low_patches(scene)
+    size = np.prod(added[1][:, 2:] - added[1][:, :2], axis=1)
+    np.testing.assert_allclose(size @ added[2], area @ beta, rtol=1e-9)
+
+
+def test_a_room_without_tiles_or_pieces_is_its_walls() -> None:
+    scene = replace(project().scene, tiles=Patches.none())
+    surface, _, beta = low_patches(scene)
+    np.testing.assert_array_equal(surface, np.arange(6))
+    np.testing.assert_allclose(beta, coefficient_admittance(scene.base_alpha, LOW_HZ))
+    assert len(low_cells(scene)[0]) == 6
+
+
+@pytest.mark.parametrize("key", sorted(BUILDS))
+def test_between_the_grid_points_builds_keep_their_admittance(key: str) -> None:
+    """Re(beta) at 20-300 Hz from the grid against the build itself, tuned ones included."""
+    build = BUILDS[key]
+    f = np.geomspace(20.0, 300.0, 400)
+    exact = wall_admittance(build, f, 0.3)
+    found = at_frequencies(wall_admittance(build, LOW_HZ, 0.3)[None], f)[0]
+    np.testing.assert_allclose(found.real, exact.real, rtol=0.02, atol=0.01 * exact.real.max())
+    assert (exact.real >= 0).all()
+
+
+def test_a_corner_fill_takes_the_flow_into_its_face() -> None:
+    """Re(beta) times both legs is Re(beta) of the face times its width: no energy lost or won."""
+    fill = BUILDS["corner_triangle_400"]
+    assert isinstance(fill, CornerFill)
+    legs = 2 * fill.leg * wall_admittance(fill, LOW_HZ, 0.48).real
+    np.testing.assert_allclose(legs, fill.face_width * fill.face_admittance(LOW_HZ).real, rtol=1e-9)
+
+
+def test_a_resonator_spreads_the_flow_of_its_neck() -> None:
+    box = BUILDS["sealed_box_56"]
+    assert isinstance(box, SealedResonator)
+    beta = wall_admittance(box, LOW_HZ, 0.3)
+    np.testing.assert_allclose(0.3 * beta, box.point_admittance(LOW_HZ), rtol=1e-12)
+    assert LOW_HZ[int(beta.real.argmax())] == pytest.approx(box.resonance(), rel=0.06)
+
+
+def test_a_build_on_a_whole_wall_damps_the_lengthwise_mode() -> None:
+    """One end wall of admittance beta gives an axial mode delta = c Re(beta) / L.
+
+    (c/2) beta S / (S L / 2), Kuttruff, Room Acoustics, ch. 3 (from memory).
+    """
+    scene = replace(project().scene, tiles=Patches.none())
+    family = mode_family(scene, SIZE)
+    added = family.effects(scene, patch(scene, "front", (0.0, 0.0, 3.4, 2.5), TUNED))[:, 0]
+    first = int(np.flatnonzero((family.modes.n == [1, 0, 0]).all(axis=1))[0])
+    f = family.modes.f_hz[first : first + 1]
+    front = scene.names.index("front")
+    hidden = 0.6 * coefficient_admittance(scene.base_alpha[front : front + 1], f)[0, 0]
+    beta = wall_admittance(TUNED, f, 8.5)[0].real
+    c = family.modes.c
+    assert added[first] == pytest.approx(c * (beta - hidden) / SIZE[0], rel=0.02)
+
+
+def test_a_build_is_seen_from_the_wall_it_hides() -> None:
+    """The air a build displaces is not counted twice: an air layer alone shows nothing.
+
+    Beyond k0 depth = 1 the plane stays there, so that no quarter wave turns the face over.
+    """
+    air = Build("air", "air", (AirGap(0.2),))
+    low = LOW_HZ[AIR.wavenumber(LOW_HZ) * 0.2 < 1.0]
+    np.testing.assert_allclose(wall_admittance(air, low, 1.0), 0.0, atol=1e-12)
+    deep = Build("deep", "wool", (Porous(0.2, 12_000),))
+    beta = wall_admittance(deep, LOW_HZ, 1.0)
+    assert (np.abs(beta) < 2.5).all()
+    assert (beta.real > 0).all()

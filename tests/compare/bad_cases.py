@@ -1,0 +1,129 @@
+"""Bad variants, and bad requests to compare and to say why, in the style of tests/bad_input.
+
+`VARIANT_CASES` add a variant to the good room; every command refuses them, whether or not the
+variant is asked for. The others are arguments after the room file, and the faults they must give.
+"""
+
+from cases import Case, Expected, room
+
+COUCH = """
+[variants.couch]
+says = "a couch"
+[[variants.couch.add_furniture]]
+kind = "sofa"
+name = "couch"
+at = [3.1, 0.6, 0.0]
+size = [0.9, 1.8, 0.8]
+"""
+SAYS = '\n[variants.x]\nsays = "x"\n'
+
+
+def variant(name: str, text: str, *faults: tuple[str, str]) -> Case:
+    """A variant added to the good room file, whose faults (key, remedy) are all of that file."""
+    return room(name, "+", text, *faults)
+
+
+def couch(name: str, old: str, new: str, *faults: tuple[str, str]) -> Case:
+    """A change to the good variant with a couch."""
+    assert old in COUCH
+    return variant(name, COUCH.replace(old, new, 1), *faults)
+
+
+VARIANT_CASES = (
+    couch("variant_removes_unknown_furniture", 'says = "a couch"',
+          'says = "a couch"\nremove = ["dsk"]',
+          ("variants.couch.remove", 'did you mean "desk"?')),
+    couch("variant_with_unknown_key", 'says = "a couch"', 'says = "a couch"\nremov = ["desk"]',
+          ("variants.couch.remov", 'did you mean "remove"?')),
+    couch("variant_without_a_sentence", 'says = "a couch"\n', "",
+          ("variants.couch.says", "in a sentence")),
+    couch("variant_furniture_outside", "[3.1, 0.6, 0.0]", "[3.0, 2.6, 0.0]",
+          ("variants.couch.add_furniture[0].at", "outside the room")),
+    couch("variant_furniture_of_unknown_kind", '"sofa"', '"couch"',
+          ("variants.couch.add_furniture[0].kind", "sofa")),
+    couch("variant_furniture_in_other", "[3.1, 0.6, 0.0]", "[0.9, 1.0, 0.0]",
+          ("variants.couch.add_furniture[0].at", "shares space with furniture[0] (desk)")),
+    couch("variant_couch_around_a_seat", "size = [0.9, 1.8, 0.8]", "size = [0.9, 1.8, 1.5]\n"
+          "[variants.couch.move]\nmix = [3.4, 1.6, 1.2]",
+          ("variants.couch.move.mix", "inside the furniture")),
+    variant("variant_moves_nobody", SAYS + "move = { mxi = [1.8, 1.6, 1.2] }\n",
+            ("variants.x.move.mxi", 'did you mean "mix"?')),
+    variant("variant_moves_a_speaker_out", SAYS + "move = { L = [0.6, -1.0, 1.2] }\n",
+            ("variants.x.move.L", "move it inside")),
+    variant("variant_budget_negative", SAYS + "budget = -5\n",
+            ("variants.x.budget", "greater than or equal to 0")),
+    variant("variant_budget_buys_nothing", SAYS + "budget = 3\n",
+            ("variants.x.budget", "buys nothing")),
+    variant("variant_material_unknown", SAYS + 'surfaces = { back = "brick_bear" }\n',
+            ("variants.x.surfaces.back", "brick_bare")),
+    variant("variant_surface_unknown", SAYS + 'surfaces = { roof = "brick_bare" }\n',
+            ("variants.x.surfaces.roof", "this room has")),
+    variant("variant_bans_unknown_product", SAYS + 'ban_products = ["wol"]\n',
+            ("variants.x.ban_products", "no such product")),
+    variant("variant_allows_what_is_allowed", SAYS + 'allow_products = ["wool"]\n',
+            ("variants.x.allow_products", "is not banned")),
+    variant("variant_leaves_no_product", SAYS + 'only_mountings = ["floor"]\n',
+            ("variants.x", "relax one")),
+    variant("variant_mounting_unknown", SAYS + 'only_mountings = ["nail"]\n',
+            ("variants.x.only_mountings[0]", "corner")),
+    variant("variant_limit_unknown", SAYS + "limits = { max_dept = 0.3 }\n",
+            ("variants.x.limits.max_dept", 'did you mean "max_depth"?')),
+    variant("variant_weight_huge", SAYS + "weights = { modes = 1e9 }\n",
+            ("variants.x.weights.modes", "1000")),
+    variant("variant_named_base", '\n[variants.base]\nsays = "x"\n', ("variants", "another name")),
+    variant("variant_name_with_plus", '\n[variants."a+b"]\nsays = "x"\n',
+            ("variants", "another name")),
+    variant("variants_as_a_list", '\n[[variants]]\nsays = "x"\n', ("variants", "[variants.NAME]")),
+    variant("faults_of_two_variants_together",
+            COUCH.replace("[3.1, 0.6, 0.0]", "[3.0, 2.6, 0.0]") + SAYS + "budget = nan\n",
+            ("variants.couch.add_furniture[0].at", "outside"), ("variants.x.budget", "finite")),
+    Case("base_fault_told_once_beside_a_variant",
+         (("room.toml", "length = 4.0", "length = nan"), ("room.toml", "+", COUCH)),
+         (("room.toml", "room.length", "finite"),)),
+    Case("base_ban_of_nothing_told_once_beside_the_variants_own_ban",
+         (("room.toml", "max_depth = 0.2", 'banned_products = ["wol"]'),
+          ("room.toml", "+", SAYS + 'ban_products = ["fill"]\n')),
+         (("room.toml", "limits.banned_products", "no such product"),)),
+    Case("base_fault_of_shifted_furniture_told_once",
+         (("room.toml", "[0.4, 0.9, 0.70]", "[0.4, 2.5, 0.70]"),
+          ("room.toml", 'kind = "desk"', 'kind = "table"\nname = "t"\nat = [3.0, 0.2, 0.0]\n'
+           'size = [0.5, 0.5, 0.5]\n[[furniture]]\nkind = "desk"'),
+          ("room.toml", "+", SAYS + 'remove = ["t"]\n')),
+         (("room.toml", "furniture[1].at", "outside"),)),
+)  # fmt: skip
+
+LINE = "command line"
+COMPARE_CASES: dict[str, tuple[tuple[str, ...], tuple[Expected, ...]]] = {
+    "compare_nothing": ((), ((LINE, "VARIANT", "at least one variant"),)),
+    "compare_unknown_variant": (("coach",), ((LINE, "VARIANT", 'did you mean "couch"?'),)),
+    "compare_combination_with_unknown": (
+        ("couch+rug",), ((LINE, "VARIANT", "no such variant"),)),
+    "compare_variant_twice": (("couch", "couch"), ((LINE, "VARIANT", "twice"),)),
+    "compare_variant_with_itself": (("couch+couch",), ((LINE, "VARIANT", "twice"),)),
+    "compare_replan_and_bare": (
+        ("couch", "--replan", "--bare"), ((LINE, "--replan and --bare", "exclude each other"),)),
+    "compare_replan_and_plan": (
+        ("couch", "--replan", "--with", "plan.json"),
+        ((LINE, "--replan and --with", "exclude each other"),)),
+    "compare_plan_not_there": (("couch", "--with", "gone.json"), (("gone.json", "", "read"),)),
+    "compare_gap_and_time": (
+        ("couch", "--gap", "7", "--time-limit", "nan"),
+        ((LINE, "--gap", "0 to 1"), (LINE, "--time-limit", "above 0"))),
+    "compare_out_below_nothing": (
+        ("couch", "--bare", "--out", "gone/out"), (("gone/out", "", "make it first"),)),
+    "compare_too_many_columns": (
+        ("couch", *(f"couch+{n}" for n in range(9))),
+        ((LINE, "VARIANT", "side by side"), *((LINE, "VARIANT", "no such variant"),) * 9)),
+}  # fmt: skip
+# Changes to the second of two pieces that name each other as a pair, and the fault.
+PAIR_CASES: dict[str, tuple[dict[str, object], tuple[str, str]]] = {
+    "pair_names_no_piece": ({"pair": "9"}, ("pieces[1].pair", "another piece")),
+    "pair_names_itself": ({"pair": "2"}, ("pieces[1].pair", "another piece")),
+    "pair_as_number": ({"pair": 1}, ("pieces[1].pair", "another piece")),
+    "pair_one_sided": ({"pair": None}, ("pieces[0].pair", "name each other")),
+    "id_twice": ({"id": "1", "pair": None}, ("pieces[1].id", "used twice")),
+}
+WHY_CASES: dict[str, tuple[tuple[str, ...], tuple[Expected, ...]]] = {
+    "why_time_zero": (("--time-limit", "0"), ((LINE, "--time-limit", "above 0"),)),
+    "why_unknown_variant": (("--variant", "coach"), ((LINE, "VARIANT", "couch"),)),
+}

@@ -1,0 +1,108 @@
+"""The command: tables, files, options, and refusals that write nothing."""
+
+import argparse
+import csv
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from made_decays import RATE, noise_decay
+
+from optimizer.commands import measure as command
+from optimizer.faults import ScenarioError
+from optimizer.measurement.decay_evaluation import evaluate_decay
+from optimizer.measurement.recording import read_impulse_response
+
+DATA = Path(__file__).parents[1] / "data" / "r3vival"
+LEFT, RIGHT = DATA / "state050_S030-200.wav", DATA / "state050_S330-200.wav"
+Capture = pytest.CaptureFixture[str]
+
+
+def run(words: Sequence[object]) -> int:
+    parser = argparse.ArgumentParser()
+    command.add_parser(parser.add_subparsers())
+    arguments = parser.parse_args(["measure", *map(str, words)])
+    return int(arguments.run(arguments))
+
+
+def test_two_speakers_at_a_seat(tmp_path: Path, capsys: Capture) -> None:
+    files = [tmp_path / "seat.json", tmp_path / "new" / "seat.csv"]
+    assert run([LEFT, RIGHT, "--at", "mix", "--from", "left", "right",
+                "--json", files[0], "--csv", files[1]]) == 0  # fmt: skip
+    shown = capsys.readouterr().out
+    for words in ("speaker left, at mix", "T20 s", "Early arrivals", "left less right, mix dB",
+                  "Mean ± spread (of how many) of 2", "dips", "Written:"):  # fmt: skip
+        assert words in shown
+    found = json.loads(files[0].read_text(encoding="utf-8"))
+    recording = read_impulse_response(LEFT)
+    expected = evaluate_decay(recording.signal, recording.rate).t20
+    given = np.array(found["recordings"][0]["figures"]["t20"]["values"], dtype=float)
+    np.testing.assert_allclose(given, expected, rtol=1e-5)
+    assert found["level_differences"][0]["first"] == "left"
+    assert found["mean"]["t20"]["count"] == [2] * 8
+    rows = list(csv.DictReader(files[1].read_text(encoding="utf-8").splitlines()))
+    one = next(
+        r for r in rows if r["file"] == str(LEFT) and (r["figure"], r["at"]) == ("t20", "1000")
+    )
+    assert float(one["value"]) == pytest.approx(expected[4], rel=1e-5)
+    for row in rows:
+        assert row["value"] or row["missing"] or not row["file"], row
+
+
+def test_every_missing_figure_has_a_word_in_the_table_and_a_reason_below(
+    tmp_path: Path, capsys: Capture
+) -> None:
+    response = noise_decay(0.25, 1.0, 3)
+    noisy = 0.3 * response / np.abs(response).max()
+    noisy += 0.0006 * np.random.default_rng(4).standard_normal(noisy.size)
+    path = tmp_path / "noisy.wav"
+    soundfile.write(path, noisy, RATE, "PCM_24")
+    run([path])
+    lines = capsys.readouterr().out.splitlines()
+    row = next(line for line in lines if line.startswith("125 Hz"))
+    assert "noise" in row
+    assert any("125 Hz" in line and "T30" in line and "needs 45 dB" in line for line in lines)
+
+
+def test_thirds_are_named_as_thirds(capsys: Capture) -> None:
+    run([LEFT, "--third-octaves"])
+    shown = capsys.readouterr().out
+    assert all(f"\n{band} " in shown for band in ("50 Hz", "1.25 kHz", "10 kHz"))
+
+
+def test_the_guide_needs_no_files(capsys: Capture) -> None:
+    assert run(["--guide"]) == 0
+    shown = capsys.readouterr().out
+    for words in ("Where the microphone goes", "One speaker at a time", "How loud", "noise"):
+        assert words in shown
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ([], ["FILE.wav"]),
+        ([LEFT, "--from", "left", "right"], ["--from = 'left right': give one name"]),
+        ([LEFT, RIGHT, "--at", "a", "b", "c"], ["--at"]),
+        ([LEFT, "--json", "{tmp}/no/where/a.json"], ["cannot be made"]),
+        ([LEFT, "--json", "{tmp}/a", "--csv", "{tmp}/a"], ["the same file"]),
+        ([LEFT, "--csv", LEFT], ["would overwrite a recording"]),
+        ([LEFT, "--csv", "{tmp}"], ["is a folder"]),
+        (["{tmp}/none.wav", LEFT, "--from", "a", "b", "c"], ["--from", "none.wav"]),
+        ([LEFT, "--channel", "2"], ["--channel = 2"]),
+    ],
+)
+def test_bad_options_are_told_together_and_nothing_is_written(
+    tmp_path: Path, words: list[object], told: list[str], capsys: Capture
+) -> None:
+    before = LEFT.read_bytes()
+    with pytest.raises(ScenarioError) as refused:
+        run([str(w).replace("{tmp}", str(tmp_path)) for w in words])
+    lines = [str(fault) for fault in refused.value.faults]
+    assert len(lines) == len(told)
+    assert all(word in line for word, line in zip(told, lines, strict=True)), lines
+    assert capsys.readouterr().out == ""
+    assert list(tmp_path.iterdir()) == []
+    assert LEFT.read_bytes() == before

@@ -1,0 +1,147 @@
+"""The report in a real browser: nothing too wide, nothing asked from outside, right on paper.
+
+Rules for access are those of axe-core, a general-purpose checker of WCAG. Paper: A4 is
+210 x 297 mm (ISO 216), Letter 8.5 x 11 in.
+"""
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from plans import ROOMS, demo_project, plan_of
+from playwright.sync_api import Browser, Page, sync_playwright
+from pypdf import PdfReader
+
+from optimizer.report.page import report_html
+from optimizer.results.words import surface_in_words
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm
+MARGINS = (26.0, 28.0)  # mm of report.css, both sides together
+POINT = 25.4 / 72  # mm
+PIXEL = 25.4 / 96  # mm
+TOO_WIDE = """() => [...document.querySelectorAll("body *")].filter(e => {
+    const box = e.getBoundingClientRect(), wide = document.documentElement.clientWidth;
+    return box.width > 0 && (box.right > wide + 0.5 || box.left < -0.5)
+        && !e.closest(".skip") && getComputedStyle(e).clipPath === "none"
+        && !e.parentElement.closest("thead");
+}).map(e => e.outerHTML.slice(0, 120))"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    found = next(filter(None, map(shutil.which, NAMES)), None)
+    if found is None:
+        reason = "no Chromium on this machine: the report was not looked at in a browser"
+        if os.environ.get("TREATMENT_BROWSER") == "required":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+class Look:
+    """A report on a page of the browser, and all that the browser had to say."""
+
+    def __init__(self, browser: Browser, path: Path) -> None:
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page: Page = browser.new_page()
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.goto(path.as_uri())
+
+
+@pytest.fixture(scope="module", params=ROOMS)
+def look(
+    request: pytest.FixtureRequest, browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Look]:
+    path = tmp_path_factory.mktemp(request.param) / "report.html"
+    path.write_text(report_html(plan_of(demo_project(request.param))), encoding="utf-8")
+    seen = Look(browser, path)
+    yield seen
+    seen.page.close()
+
+
+def test_no_error_and_no_request_beside_the_file_itself(look: Look) -> None:
+    assert look.said == []
+    assert [url for url in look.asked if not url.startswith("data:")] == [look.page.url]
+
+
+@pytest.mark.parametrize("width", [375, 1280])
+def test_nothing_is_wider_than_the_page(look: Look, width: int) -> None:
+    look.page.set_viewport_size({"width": width, "height": 900})
+    assert look.page.evaluate(TOO_WIDE) == []
+    inner = look.page.evaluate("document.documentElement.scrollWidth")
+    assert inner <= width
+
+
+def serious(page: Page) -> list[tuple[str, str]]:
+    found: dict[str, Any] = Axe().run(page).response
+    return [
+        (rule["id"], rule["nodes"][0]["html"][:150])
+        for rule in found["violations"] if rule["impact"] in ("serious", "critical")
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_access_in_light_and_dark(look: Look, scheme: Any) -> None:
+    look.page.emulate_media(color_scheme=scheme)
+    look.page.set_viewport_size({"width": 1280, "height": 900})
+    assert serious(look.page) == []
+
+
+def test_access_on_a_phone(look: Look) -> None:
+    look.page.emulate_media(color_scheme="light")
+    look.page.set_viewport_size({"width": 375, "height": 800})
+    assert serious(look.page) == []
+
+
+def test_dark_is_dark_and_figures_keep_their_paper(look: Look) -> None:
+    look.page.emulate_media(color_scheme="dark")
+    colour = "e => getComputedStyle(e).backgroundColor"
+    red, green, blue = (int(v) for v in look.page.eval_on_selector("body", colour)[4:-1].split(","))
+    assert max(red, green, blue) < 60
+    assert look.page.eval_on_selector("figure .card", colour) == "rgb(255, 255, 255)"
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_paper_takes_every_figure_whole(look: Look, paper: str, tmp_path: Path) -> None:
+    across, high = (size - margin for size, margin in zip(PAPERS[paper], MARGINS, strict=True))
+    look.page.emulate_media(media="print")
+    look.page.set_viewport_size({"width": int(across / PIXEL), "height": 1000})
+    sizes = look.page.eval_on_selector_all(
+        "figure, .short section, tr", "all => all.map(e => e.getBoundingClientRect().height)"
+    )
+    assert max(sizes) * PIXEL < high
+    look.page.emulate_media(media="screen")
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_one_printed_page_per_hanging_sheet(look: Look, paper: str, tmp_path: Path) -> None:
+    target = tmp_path / "report.pdf"
+    look.page.pdf(path=target, format=paper)
+    pages = PdfReader(target).pages
+    wide, high = (float(v) * POINT for v in pages[0].mediabox[2:])
+    assert (wide, high) == pytest.approx(PAPERS[paper], abs=0.5)
+    texts = [" ".join(page.extract_text().split()) for page in pages]
+    sheets = [text for text in texts if ": where each piece goes" in text]
+    room = plan_of(demo_project("small_bedroom"), ()).project.room
+    names = [surface_in_words(surface) for surface in room.surfaces]
+    assert len(sheets) == len(names)
+    for text in sheets:
+        assert text.count(": where each piece goes") == 1
+        assert text.count("stands off") == 1
+    heads = sum(text.count("stands off") for text in texts)
+    assert heads == len(sheets)  # a table that went on would show its header again

@@ -1,0 +1,185 @@
+"""`treatment report`: reads a plan back, keeps its figures while they hold, tells what is amiss."""
+
+import argparse
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pages import sections, words_of
+from plans import edited_project, plan_of
+
+from optimizer.acoustics.assessment import Assessment
+from optimizer.acoustics.scene import Scene
+from optimizer.commands import report
+from optimizer.faults import ScenarioError
+from optimizer.project import Project, load_project
+from optimizer.report.rebuild import rebuild
+from optimizer.results.planfile import plan_as_json
+
+ROOM = "small_bedroom"
+
+
+@pytest.fixture
+def plan_file(tmp_path: Path) -> Path:
+    """A plan.json in a folder beside the folder of its room file."""
+    plan = plan_of(edited_project(tmp_path / "rooms", ROOM), status="optimal", gap=0.01)
+    path = tmp_path / "plan" / "plan.json"
+    path.parent.mkdir()
+    path.write_text(plan_as_json(plan, path.parent), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Scene]]:
+    """Judges that answer nothing, and the scenes they were asked about."""
+    asked: list[Scene] = []
+
+    def judge(scene: Scene) -> Assessment:
+        asked.append(scene)
+        return Assessment()
+
+    monkeypatch.setattr(Project, "judges", lambda self: (judge,))
+    return asked
+
+
+def run(*words: str) -> int:
+    parser = argparse.ArgumentParser()
+    report.add_parser(parser.add_subparsers(dest="command"))
+    arguments = parser.parse_args(["report", *words])
+    return int(arguments.run(arguments))
+
+
+def faults(*words: str) -> list[str]:
+    with pytest.raises(ScenarioError) as caught:
+        run(*words)
+    return [str(fault) for fault in caught.value.faults]
+
+
+def test_report_beside_the_plan(
+    plan_file: Path, quick: list[Scene], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert json.loads(plan_file.read_text())["room_file"] == f"../rooms/{ROOM}.toml"
+    assert run(str(plan_file), "--out", str(plan_file.parent)) == 0
+    page = plan_file.parent / "report.html"
+    assert str(page) in capsys.readouterr().out
+    assert "Proven within 1.0 %" in words_of(page.read_text(encoding="utf-8"))
+    assert quick == []  # nothing changed, so nothing is judged again
+    assert sorted(p.name for p in plan_file.parent.iterdir()) == ["plan.json", "report.html"]
+
+
+def test_only_the_hanging_sheets(plan_file: Path, quick: list[Scene]) -> None:
+    out = plan_file.parent / "sheets"
+    assert run(str(plan_file), "--out", str(out), "--only", "hanging", "--units", "ft") == 0
+    assert [p.name for p in out.iterdir()] == ["hanging.html"]
+    html = (out / "hanging.html").read_text(encoding="utf-8")
+    assert list(sections(html)) == []
+    assert "Left wall: where each piece goes" in words_of(html)
+
+
+def test_read_back_as_it_was(plan_file: Path, quick: list[Scene]) -> None:
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    plan, rebuilt = plan_of(project, status="optimal", gap=0.01), rebuild(plan_file, project)
+    assert not rebuilt.changed
+    assert rebuilt.plan.card == plan.card
+    assert rebuilt.plan.shopping == plan.shopping
+    assert rebuilt.plan.pieces == plan.pieces
+    assert rebuilt.plan.selection.bound == plan.selection.bound
+
+
+def test_a_price_changes_money_and_proof_but_not_figures(
+    plan_file: Path, quick: list[Scene]
+) -> None:
+    prices = plan_file.parents[1] / "rooms" / f"{ROOM}_prices.csv"
+    prices.write_text(prices.read_text().replace(",44.90,1,0", ",47.30,1,0"))
+    rebuilt = rebuild(plan_file, load_project(prices.parent / f"{ROOM}.toml"))
+    assert rebuilt.changed
+    assert quick == []
+    assert any(line.total_cents == 3 * 4730 for line in rebuilt.plan.shopping)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("height = 2.45", "height = 2.55"), ("1.55, 1.5, 1.15", "1.65, 1.5, 1.15"),
+     ('right = "gypsum_board_studs"', 'right = "plaster_on_masonry"')],
+)  # fmt: skip
+def test_a_changed_room_is_judged_anew(
+    plan_file: Path, quick: list[Scene], old: str, new: str
+) -> None:
+    room = plan_file.parents[1] / "rooms" / f"{ROOM}.toml"
+    before = rebuild(plan_file, load_project(room)).plan
+    assert old in room.read_text()
+    room.write_text(room.read_text().replace(old, new))
+    after = rebuild(plan_file, load_project(room))
+    assert after.changed
+    assert len(quick) == 2  # the room as it is, and with the plan
+    assert after.plan.card != before.card
+    wanted = plan_of(load_project(room))
+    assert after.plan.card == wanted.card
+
+
+def test_a_moved_piece_is_judged_anew_with_its_reason(plan_file: Path, quick: list[Scene]) -> None:
+    content = json.loads(plan_file.read_text())
+    content["pieces"][0]["u_m"] = 0.2
+    plan_file.write_text(json.dumps(content))
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    rebuilt = rebuild(plan_file, project)
+    assert rebuilt.changed
+    assert rebuilt.plan.pieces[0].piece.rect[0] == 0.2
+    assert rebuilt.plan.pieces[4].why == rebuilt.plan.pieces[5].why  # one pair, one reason
+
+
+def test_a_score_card_that_is_not_whole_is_not_used(plan_file: Path, quick: list[Scene]) -> None:
+    content = json.loads(plan_file.read_text())
+    del content["score"][3]["before"]
+    plan_file.write_text(json.dumps(content))
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    assert len(rebuild(plan_file, project).plan.card.rows) == len(content["score"])
+    assert len(quick) == 2
+
+
+def test_plan_of_an_older_version_names_no_room(plan_file: Path, quick: list[Scene]) -> None:
+    content = json.loads(plan_file.read_text())
+    for key in ("room_file", "made_from", "bound", "gap", "status"):
+        del content[key]
+    plan_file.write_text(json.dumps(content))
+    out = str(plan_file.parent)
+    assert "give it with --room" in faults(str(plan_file), "--out", out)[0]
+    room = plan_file.parents[1] / "rooms" / f"{ROOM}.toml"
+    assert run(str(plan_file), "--room", str(room), "--out", out) == 0
+    text = words_of((plan_file.parent / "report.html").read_text(encoding="utf-8"))
+    assert "is not known" in text
+    assert "need not hold now" in text
+
+
+def test_faults_are_told_with_file_and_remedy(plan_file: Path, tmp_path: Path) -> None:
+    out = str(plan_file.parent)
+    (tmp_path / "rooms" / f"{ROOM}.toml").rename(tmp_path / "rooms" / "other.toml")
+    assert "the room file is not there" in faults(str(plan_file), "--out", out)[0]
+    broken = tmp_path / "broken.json"
+    broken.write_text("[1, 2")
+    assert "is no plan" in faults(str(broken), "--out", out)[0]
+    assert str(tmp_path / "no.json") in faults(str(tmp_path / "no.json"), "--out", out)[0]
+    if os.geteuid() != 0:
+        tmp_path.chmod(0o500)
+    file_in_the_way = str(tmp_path / "broken.json")
+    assert "name a folder" in faults(str(plan_file), "--out", file_in_the_way)[0]
+    tmp_path.chmod(0o700)
+
+
+def test_nothing_is_written_when_the_pieces_do_not_fit(plan_file: Path) -> None:
+    content = json.loads(plan_file.read_text())
+    content["pieces"][0]["product"] = "no such thing"
+    content["pieces"][1]["u_m"] = 99.0
+    plan_file.write_text(json.dumps(content))
+    told = faults(str(plan_file), "--out", str(plan_file.parent / "new"))
+    assert len(told) == 2
+    assert not (plan_file.parent / "new").exists()
+
+
+def test_marks_do_not_hang_on_what_has_no_part_in_them(plan_file: Path) -> None:
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    renamed = replace(project, scenario=replace(project.scenario, title="another name"))
+    assert not rebuild(plan_file, renamed).changed

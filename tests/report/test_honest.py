@@ -1,0 +1,157 @@
+"""Reports of plans with little or nothing in them say so, and odd names do no harm."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pages import Page, sections, words_of
+from plans import PLACES, demo_project, edited_project, plan_of
+
+from optimizer.report.figures import NO_RESPONSE, report_charts
+from optimizer.report.page import hanging_html, report_html
+from optimizer.report.proof import proof
+from optimizer.report.score import score_groups
+from optimizer.report.summary import summary
+from optimizer.results.model import Plan
+from optimizer.results.scorecard import ScoreCard, ScoreRow
+
+NASTY = '<b>&"Böse" $x$ </script>|%s {{ 7*7 }}' + "w" * 40
+
+
+@pytest.fixture(scope="module")
+def empty() -> Plan:
+    return plan_of(demo_project("small_bedroom"), ())
+
+
+@pytest.fixture(scope="module")
+def laid() -> Plan:
+    return plan_of(demo_project("small_bedroom"))
+
+
+def test_no_piece_at_all(empty: Plan) -> None:
+    html = report_html(empty)
+    by_section = {key: words_of(text) for key, text in sections(html).items()}
+    assert "Nothing to buy." in by_section["shopping"]
+    assert "nothing to hang, the room stays as it is" in by_section["hanging"]
+    assert "Nothing: no piece on the list" in by_section["short"]
+    assert "Nothing: the room stays as it is." in by_section["short"]
+    assert Page(html).faults == []
+    assert "nothing to hang" in words_of(hanging_html(empty))
+
+
+def test_why_nothing_is_bought(empty: Plan) -> None:
+    failed = replace(empty, selection=replace(empty.selection, status="infeasible", bound=-np.inf))
+    assert "without a plan" in summary(failed).buy[0]
+    assert "nothing is proven" in proof(failed)
+    met = tuple(replace(row, ok_before=True, ok_after=True) for row in empty.card.rows)
+    fine = replace(empty, card=ScoreCard(met, 0.0, 0.0))
+    assert summary(fine).buy == ["Nothing: every criterion that counts is met already."]
+    assert "already" in summary(fine).wrong[0]
+    budget = empty.project.scenario.budget.model_copy(update={"amount": 0.0})
+    scenario = replace(empty.project.scenario, budget=budget)
+    poor = replace(empty, project=replace(empty.project, scenario=scenario))
+    assert summary(poor).buy == ["Nothing: the budget is 0."]
+
+
+def test_what_is_proven_is_not_overstated(laid: Plan) -> None:
+    def told(status: str, gap: float, changed: bool = False) -> str:
+        return proof(
+            replace(laid, selection=replace(laid.selection, status=status, gap=gap)), changed
+        )
+
+    assert told("optimal", 0.004).startswith("Proven within 0.4 %")
+    assert "Proven" not in told("feasible", 0.2)
+    assert "at most 20.0 %" in told("feasible", 0.2)
+    assert "not known" in told("feasible", 3.0)
+    assert "not known" in told("optimal", np.inf)
+    assert "need not hold" in told("optimal", 0.004, True)
+
+
+def test_more_than_the_budget_and_worse_than_before_are_said(laid: Plan) -> None:
+    budget = laid.project.scenario.budget.model_copy(update={"amount": 10.0})
+    scenario = replace(laid.project.scenario, budget=budget)
+    dear = replace(laid, project=replace(laid.project, scenario=scenario))
+    assert "over the budget" in summary(dear).buy[-1]
+    row = next(r for r in laid.card.rows if r.weight > 0 and r.high is not None)
+    spoilt = replace(row, before=row.high, after=9 * row.high, ok_before=True, ok_after=False)
+    rows = tuple(spoilt if r is row else r for r in laid.card.rows)
+    worse = replace(laid, card=replace(laid.card, rows=rows))
+    assert any("makes worse" in text and row.where in text for text in summary(worse).wont)
+
+
+def test_figures_of_the_summary_are_those_of_the_card(laid: Plan) -> None:
+    rows = [row for row in laid.card.rows if row.weight > 0]
+    before = sum(not row.ok_before for row in rows)
+    after = sum(not row.ok_after for row in rows)
+    assert summary(laid).will[0] == (
+        f"Of {len(rows)} criteria that count, {before} fail now and {after} fail with the plan."
+    )
+    worst = max((r for r in rows if r.criterion == "decay"), key=lambda r: r.before / r.high)
+    assert f"At {worst.where} it takes {worst.before:.2f} s" in summary(laid).wrong[0]
+
+
+def test_names_are_shown_as_written_and_break_nothing(tmp_path: Path) -> None:
+    quoted = NASTY[:78].replace('"', '""')
+    project = edited_project(
+        tmp_path / "room", "small_bedroom",
+        toml=('name = "mix"', "name = '" + NASTY[:78] + "'"),
+        prices=('panel_50_1200,"wool panel 50 mm, 0.6 x 1.2 m"', f'panel_50_1200,"{quoted}"'),
+    )  # fmt: skip
+    html = report_html(plan_of(project))
+    page = Page(html)
+    assert page.faults == []
+    assert not page.all("b")
+    assert not page.all("script")
+    by_section = sections(html)
+    for key in ("short", "shopping", "hanging", "why"):
+        assert NASTY[:78] in words_of(by_section[key]), key
+    assert f"Seat “{NASTY[:78]}”" in words_of(by_section["sources"])
+    assert "49" not in words_of(by_section["why"]).split("{{")[-1][:8]
+
+
+@dataclass(frozen=True)
+class WiderRow(ScoreRow):
+    """A score row with columns that this report does not know."""
+
+    after_low: float | None = None
+    after_high: float | None = None
+    probability: float | None = None
+    spread: tuple[float, float] | None = None
+    unused: str | None = None
+
+
+def test_new_columns_of_the_score_card_are_shown(laid: Plan) -> None:
+    rows = []
+    for row in laid.card.rows:
+        decay = row.criterion == "decay"
+        more = {"after_low": 0.9 * row.after, "after_high": 1.2 * row.after} if decay else {}
+        share = {"probability": 0.25, "spread": (1.0, 2.0)} if decay else {}
+        rows.append(WiderRow(**{**row.as_dict(), **more, **share}))  # type: ignore[arg-type]
+    wide = replace(laid, card=replace(laid.card, rows=tuple(rows)))
+    decay = next(g for g in score_groups(wide.card) if g.key == "decay")
+    assert decay.table.header == (
+        "what", "limits", "now", "with the plan", "may be as low as", "may be as high as",
+        "chance of being met", "spread", "verdict",
+    )  # fmt: skip
+    assert decay.table.rows[0][6:8] == ["25 %", "1.00 s to 2.00 s"]
+    early = next(g for g in score_groups(wide.card) if g.key == "early")
+    assert len(early.table.header) == 5
+    plain, barred = (report_charts(p).pictures[0].svg for p in (laid, wide))
+    assert "uncertainty" in barred
+    assert "uncertainty" not in plain
+
+
+def test_a_chart_without_data_is_left_out_with_a_reason(laid: Plan) -> None:
+    assert NO_RESPONSE in report_charts(laid).left_out
+
+    class Heard:
+        f_hz = np.geomspace(20, 300, 50)
+
+        def __init__(self, by: float) -> None:
+            self.level_db = by * np.sin(np.arange(100.0)).reshape(2, 1, 50)
+
+    html = report_html(laid, low_response=(Heard(3.0), Heard(1.0)))
+    assert "Bass at the seats" in html
+    assert NO_RESPONSE not in html
+    assert len(PLACES) == len(laid.pieces)

@@ -1,0 +1,147 @@
+"""The page as text: it needs nothing outside, is complete, and says what the plan says."""
+
+import re
+import time
+
+import pytest
+from pages import Page, sections, words_of
+from plans import PLACES, ROOMS, demo_project, plan_of
+
+from optimizer.report.page import hanging_html, report_html
+from optimizer.results.cautions import cautions
+from optimizer.results.model import Plan
+from optimizer.results.shopping import money
+from optimizer.units import format_length
+
+LARGEST = 3_000_000  # bytes
+LONGEST = 5.0  # s
+ORDER = ["short", "score", "drawings", "shopping", "hanging", "why", "sources", "limits",
+         "cautions"]  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=ROOMS)
+def plan(request: pytest.FixtureRequest) -> Plan:
+    return plan_of(demo_project(request.param))
+
+
+@pytest.fixture(scope="module")
+def made(plan: Plan) -> tuple[str, float]:
+    began = time.process_time()
+    return report_html(plan), time.process_time() - began
+
+
+@pytest.fixture(scope="module")
+def html(made: tuple[str, float]) -> str:
+    return made[0]
+
+
+@pytest.fixture(scope="module")
+def page(html: str) -> Page:
+    return Page(html)
+
+
+def test_report_of_a_demo_room_in_time(made: tuple[str, float]) -> None:
+    assert made[1] < LONGEST
+
+
+def test_one_small_file_that_needs_no_other(html: str, page: Page) -> None:
+    assert len(html.encode()) < LARGEST
+    assert not page.all("script")
+    for _, attributes in page.tags:
+        for key in ("src", "href", "xlink:href", "srcset", "data", "poster"):
+            assert re.match(r"#|data:,$", attributes.get(key) or "#"), attributes
+    style = "".join(re.findall(r"<style>(.*?)</style>", html, re.DOTALL))
+    assert "@import" not in style
+    assert "url(" not in style
+
+
+def test_well_formed_with_landmarks_and_a_skip_link(page: Page) -> None:
+    assert page.faults == []
+    assert page.open == []
+    assert [len(page.all(tag)) for tag in ("main", "header", "nav", "footer", "h1")] == [1] * 5
+    first = page.all("a")[0]
+    assert (first["class"], first["href"]) == ("skip", "#main")
+    ids = [a["id"] for _, a in page.tags if "id" in a]
+    assert len(ids) == len(set(ids))
+    links = {a["href"] for a in page.all("a")}
+    assert {str(link)[1:] for link in links} <= set(ids)
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+def test_sections_in_reading_order_the_plain_words_first(html: str) -> None:
+    assert list(sections(html)) == ORDER
+
+
+def test_every_picture_is_told_in_words(page: Page) -> None:
+    pictures = page.all("svg")
+    assert len(pictures) >= 8
+    for attributes in pictures:
+        assert attributes["role"] == "img"
+        assert len(str(attributes["aria-label"])) > 20
+    assert not page.all("img")
+
+
+def test_every_table_has_a_caption_and_scopes(page: Page, html: str) -> None:
+    tables = re.findall(r"<table.*?</table>", html, re.DOTALL)
+    assert len(tables) > 8
+    for table in tables:
+        inner = Page(table)
+        assert len(inner.all("caption")) == 1
+        assert {a.get("scope") for a in inner.all("th")} == {"col", "row"}
+
+
+def test_money_and_boxes_to_tick(plan: Plan, html: str) -> None:
+    shopping = sections(html)["shopping"]
+    currency = plan.project.scenario.budget.currency
+    assert money(plan.cost_cents, currency) in words_of(shopping)
+    ticks = [a for a in Page(shopping).all("input") if a["type"] == "checkbox"]
+    assert len(ticks) == len(plan.shopping)
+    assert all(str(tick["aria-label"]).startswith("bought: ") for tick in ticks)
+
+
+def test_every_piece_on_the_sheet_of_its_surface(plan: Plan, html: str) -> None:
+    sheets = re.findall(r"<section class=\"sheet.*?</section>", html, re.DOTALL)
+    names = {name for p in plan.pieces for name, _ in p.piece.rects}
+    assert len(sheets) == len(names)
+    whole = words_of("".join(sheets))
+    for planned in plan.pieces:
+        u0, v0, u1, v1 = planned.piece.rect
+        assert f"{format_length(u0)} and {format_length(u1)}" in whole
+        assert f"{format_length(v0)} and {format_length(v1)}" in whole
+    assert "secondary safety line" in whole
+    assert hanging_html(plan).count('class="sheet') == len(sheets)
+
+
+def test_every_caution_and_every_source_is_there(plan: Plan, page: Page) -> None:
+    for caution in cautions([p.piece for p in plan.pieces]):
+        assert caution in page.text
+    used = [p.piece.product.fittings[p.piece.fitting].material for p in plan.pieces]
+    used += [s.material for s in plan.project.room.surfaces]
+    used += [a.material for s in plan.project.room.surfaces for a in s.areas]
+    used += [f.material for f in plan.project.room.furniture]
+    terms = set(re.findall(r"<dt><code>(.*?)</code></dt>", page.html))
+    for material in used:
+        assert material.name in page.text
+        assert set(material.sources) <= terms
+
+
+def test_every_row_of_the_score_card_is_shown(plan: Plan, html: str) -> None:
+    rows = re.findall(r'<tr role="row"><th scope="row".*?</tr>', sections(html)["score"], re.DOTALL)
+    assert len(rows) == len(plan.card.rows)
+    groups = list(dict.fromkeys(row.criterion for row in plan.card.rows))
+    in_order = sorted(plan.card.rows, key=lambda row: groups.index(row.criterion))
+    for row, shown in zip(in_order, rows, strict=True):
+        told = words_of(shown)
+        assert row.where in told
+        assert row.verdict in told
+
+
+def test_feet_everywhere(plan: Plan) -> None:
+    sheets = hanging_html(plan, "ft")
+    assert len(re.findall(r"\d+(?:\.\d+)? (?:ft|in)", words_of(sheets))) > 4 * len(PLACES)
+    measured = re.findall(r'<td[^>]*data-label="(?:edges|stands)[^>]*>(.*?)</td>', sheets)
+    assert len(measured) >= 3 * len(PLACES)
+    for cell in measured:
+        assert "in" in cell or "across the corner" in cell
+        assert not re.search(r"\d m\b", cell), cell
