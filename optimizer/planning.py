@@ -10,6 +10,7 @@ from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Report
+from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, reasons, treated
@@ -59,16 +60,18 @@ def make_plan(
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
+    confidence: float | None = None,
 ) -> Plan:
     """The best plan for a project within its budget, to a relative gap or a time limit in s.
 
-    Planned in rounds with the judges of Project.judges(judging).
+    Planned in rounds with the judges of Project.judges(judging); with a `confidence` from 0.5 to
+    1 so that each criterion holds with that probability, as far as the money goes.
     """
     decision = build_decision(project)
     judges = decision.project.judges(judging)
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
-        tell,
+        tell, confidence,
     )  # fmt: skip
     selection = found.best.selection
     chosen = [decision.candidates[c].pieces for c in selection.chosen]
@@ -85,13 +88,15 @@ def make_plan(
         )
     informers = project.informers(judging)
     before, after = before.with_findings(informers), after.with_findings(informers)
+    tell("drawing how sure the figures are")
+    sampled = None if judging == "none" else plan_sample(project, after, pieces)
     return Plan(
         project=project,
         selection=selection,
         candidates=len(decision.candidates),
         pairs=sum(c.is_pair for c in decision.candidates),
         pieces=_numbered(project, after, groups),
-        card=card_of(before, after),
+        card=card_of(before, after, sampled),
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
         rounds=rounds_in_words(found),
     )

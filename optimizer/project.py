@@ -69,9 +69,13 @@ class Project:
     @cached_property
     def criteria(self) -> Criteria:
         """What is judged."""
+        return self.criteria_of(self.scene)
+
+    def criteria_of(self, scene: Scene) -> Criteria:
+        """The same criteria for a scene of this room with other positions."""
         scenario = self.scenario
         return room_criteria(
-            self.scene,
+            scene,
             scenario.targets,
             scenario.weights,
             scenario.loudspeaker,

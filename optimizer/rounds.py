@@ -18,9 +18,10 @@ from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import greedy_selection
-from optimizer.placement.pieces import piece_patches
+from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.placement.plan import Ints, Report, Selection, objective, prune, select
 from optimizer.placement.program import TIE
+from optimizer.placement.sureness import plan_sample, tightened
 from optimizer.project import Project
 from optimizer.room.geometry import Floats
 
@@ -71,28 +72,37 @@ def plan_in_rounds(
     time_limit: float,
     report: Report | None = None,
     tell: Told = lambda text: None,
+    confidence: float | None = None,
 ) -> Rounds:
-    """Rounds for a decision; without judges there is one, judged by the criteria alone."""
+    """Rounds for a decision; without judges there is one, judged by the criteria alone.
+
+    With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
+    plan's figure at that probability lies from the figure, so that each criterion is met with it.
+    """
     tell("judging the room as it is")
     before = judge_scene(project.scene, effects.criteria, judges)
-    made = _Planning(project, candidates, effects, judges)
-    factors, last = before.factors, None
+    made = _Planning(project, candidates, effects, judges, confidence)
+    limits, last = made.limits(before.factors, before, None), None
+    factors = before.factors
     if judges:
         tell("judging a first guess")
-        last = made.guess(factors)
-        factors = made.judged(last).factors
+        last = made.guess(limits)
+        guessed = made.judged(last)
+        factors = guessed.factors
+        limits = made.limits(factors, guessed, last)
     seen: set[tuple[int, ...]] = set()
     rounds: list[Round] = []
     left = time_limit
     for number in range(MOST if judges else 1):
         tell(f"round {number + 1}: choosing pieces and places")
-        found = made.round(factors, gap, left, report, last)
+        found = made.round(factors, limits, gap, left, report, last)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
         if found.agrees or tuple(last) in seen or left < LEAST * time_limit:
             break
         seen.add(tuple(last))
         factors = _corrected(found)
+        limits = made.limits(factors, found.judged, last)
     return Rounds(before, tuple(rounds))
 
 
@@ -104,31 +114,51 @@ class _Planning:
     candidates: tuple[Candidate, ...]
     effects: Effects
     judges: Sequence[Judge]
+    confidence: float | None
 
-    def scaled(self, factors: Floats) -> Effects:
-        """The decision with these corrections."""
-        return replace(self.effects, criteria=self.effects.criteria.scaled(factors))
+    def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
+        """The decision with these corrections, and tightened for the confidence asked for."""
+        low, high = self.effects.criteria.limits
+        if self.confidence is not None:
+            pieces = [] if chosen is None else self.pieces(chosen)
+            sampled = plan_sample(self.project, judged, pieces)
+            low, high = tightened(low, high, judged, sampled, self.confidence)
+        criteria = self.effects.criteria.with_limits(low / factors, high / factors)
+        return replace(self.effects, criteria=criteria)
 
-    def guess(self, factors: Floats) -> Ints:
+    def guess(self, limited: Effects) -> Ints:
         """A selection found in a moment, good enough to learn corrections from."""
-        scaled = self.scaled(factors)
-        return prune(scaled, greedy_selection(scaled, lambda chosen: objective(scaled, chosen)))
+        return prune(limited, greedy_selection(limited, lambda chosen: objective(limited, chosen)))
+
+    def pieces(self, chosen: Ints) -> list[Piece]:
+        """The pieces of a selection."""
+        return [piece for c in chosen for piece in self.candidates[c].pieces]
 
     def judged(self, chosen: Ints) -> Judged:
         """The room with a selection, judged."""
-        pieces = [piece for c in chosen for piece in self.candidates[c].pieces]
-        scene = self.project.scene.with_pieces(piece_patches(self.project.room, pieces)[0])
+        patches = piece_patches(self.project.room, self.pieces(chosen))[0]
+        scene = self.project.scene.with_pieces(patches)
         return judge_scene(scene, self.effects.criteria, self.judges)
 
     def round(
-        self, factors: Floats, gap: float, seconds: float, report: Report | None, start: Ints | None
+        self,
+        factors: Floats,
+        limited: Effects,
+        gap: float,
+        seconds: float,
+        report: Report | None,
+        start: Ints | None,
     ) -> Round:
-        """Solve with these corrections and judge what comes out."""
-        selection = select(self.scaled(factors), gap, seconds, report, start)
+        """Solve with these corrections and limits, and judge what comes out."""
+        selection = select(limited, gap, seconds, report, start)
         judged = self.judged(selection.chosen)
+        score = judged.score
+        if self.confidence is not None:
+            sure = self.limits(judged.factors, judged, selection.chosen).criteria
+            score = sure.score(judged.quantities)
         cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
         off = _disagreement(judged, factors)
-        return Round(selection, judged, factors, off, judged.score + TIE * cost)
+        return Round(selection, judged, factors, off, score + TIE * cost)
 
 
 def _disagreement(judged: Judged, factors: Floats) -> float:

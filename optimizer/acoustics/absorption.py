@@ -1,7 +1,8 @@
 """Absorption area of a scene, whole and left against right, and what a patch adds to it.
 
-Coefficients above one (edge effect) are taken as one here, because these areas feed formulas
-with a logarithm; pass `clip=False` for a Sabine sum.
+Coefficients above one (edge effect of the laboratory's sample) are taken as one here, because
+these areas feed formulas with a logarithm; pass `clip=False` for a Sabine sum. What free edges of
+single pieces add to that (`Patches.edge`, at most a tenth) comes on top, where the scene lets it.
 """
 
 import numpy as np
@@ -26,10 +27,17 @@ def added_area(
 
     Behind a porous piece: alpha + (1 - alpha) alpha_under, as for two layers passed in turn.
 
-    Linear in the patches as long as they do not overlap each other.
+    Linear in the patches as long as they do not overlap or touch each other.
     """
-    own = patches.face[:, None] * (np.minimum(patches.alpha, 1.0) if clip else patches.alpha)
+    own = own_area(scene, patches, clip)
     return np.asarray(own - patches.hides * area_under(scene, patches, over_tiles))
+
+
+def own_area(scene: Scene, patches: Patches, clip: bool = True) -> Floats:
+    """Absorption area (N, 8) in m2 of patches by themselves, with their free edges."""
+    alpha = np.minimum(patches.alpha, 1.0) if clip else patches.alpha
+    own = patches.face[:, None] * alpha
+    return np.asarray(own * patches.edge if scene.edge_effect else own)
 
 
 def area_under(scene: Scene, patches: Patches, over_tiles: bool = True) -> Floats:

@@ -113,11 +113,25 @@ class Criteria:
         Limits are divided by the factors, which leaves T * factor / limit - 1 as it is, so an
         optimiser may go on working with quantities while a fuller model says what they are worth.
         """
+        low, high = self.limits
+        return self.with_limits(low / factors, high / factors)
+
+    @property
+    def limits(self) -> tuple[Floats, Floats]:
+        """Lower and upper limit (K,) of each row, nan where open."""
+        low, high = (
+            np.array([getattr(row, side) for row in self.rows]) for side in ("low", "high")
+        )
+        return low, high
+
+    def with_limits(self, low: Floats, high: Floats) -> "Criteria":
+        """The same criteria with other limits (K,), nan where open."""
         families = []
         for family, part in self._parts():
+            limits = zip(low[part].tolist(), high[part].tolist(), strict=True)
             rows = tuple(
-                replace(row, low=row.low / k, high=row.high / k)
-                for row, k in zip(family.rows, factors[part].tolist(), strict=True)
+                replace(row, low=below, high=above)
+                for row, (below, above) in zip(family.rows, limits, strict=True)
             )
             families.append(family.with_rows(rows))
         return Criteria(tuple(families))

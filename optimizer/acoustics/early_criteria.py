@@ -45,8 +45,9 @@ class EarlyFamily(Rows):
         return np.asarray(10 * np.log10(np.maximum(quantities, 1e-6)))
 
     def excess(self, quantities: Floats) -> Floats:
-        """Energy above the limit (K,) in units of the limit."""
-        return np.maximum(quantities / self.limit - 1.0, 0.0)
+        """Energy above the limit (K, ...) in units of the limit."""
+        allowed = self._allowed().reshape(-1, *[1] * (quantities.ndim - 1))
+        return np.asarray(np.maximum(quantities / allowed - 1.0, 0.0))
 
     def coverage_percent(self, scene: Scene) -> Floats:
         """Share of each seat's early reflection points (R,) at or below the limit, in %."""
@@ -54,7 +55,11 @@ class EarlyFamily(Rows):
 
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """The one line of the excess."""
-        return [(1.0 / self.limit, -1.0)]
+        return [(1.0 / float(self._allowed()[row]), -1.0)]
+
+    def _allowed(self) -> Floats:
+        """Energy re direct (K,) at each row's limit."""
+        return np.asarray(10 ** (np.array([row.high for row in self.rows]) / 10))
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,33 @@ rectangle covered by treatment: it hides what lies under it and absorbs with its
 (a corner fill covers more wall than it shows face, a free-standing screen has two faces).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from materials import Material
 from optimizer.acoustics.air import air_attenuation
 from optimizer.bands import EXACT_HZ, N_BANDS
 from optimizer.room.geometry import Floats, Plane
 from optimizer.room.model import Area, Furniture, Room, Surface
 
 Ints = NDArray[np.int64]
+Complexes = NDArray[np.complex128]
+
+# Frequencies at which a build's admittance is carried along, twelve to the octave: with five to the
+# octave a tuned panel is misread between them by up to its own height.
+LOW_HZ: Floats = 16.0 * 2.0 ** (np.arange(69) / 12.0)  # up to 813 Hz
+LOW_HZ.setflags(write=False)
+
+
+def _bands() -> Floats:
+    return np.zeros((0, N_BANDS))
+
+
+def _low() -> Complexes:
+    return np.zeros((0, len(LOW_HZ)), dtype=np.complex128)
 
 
 @dataclass(frozen=True)
@@ -27,6 +42,10 @@ class Patches:
     `hides` (N, 8) is the share of the absorption under it that is lost: 1 behind a closed piece;
     behind a porous one what it absorbs itself, since the rest goes on to the surface (a board
     wall goes on absorbing bass behind a thin wool panel).
+
+    `edge` (N, 8) is how much more than its coefficient a piece absorbs with its free edges, 1 or
+    above. `built` (N, F) is the normalised admittance at LOW_HZ of a build, seen from the wall it
+    covers and spread over it; nan where only coefficients are known. Left out: 1, and nan.
     """
 
     surface: Ints
@@ -36,6 +55,16 @@ class Patches:
     face: Floats
     offset: Floats
     hides: Floats
+    edge: Floats = field(default_factory=_bands)
+    built: Complexes = field(default_factory=_low)
+
+    def __post_init__(self) -> None:
+        count = len(self.surface)
+        if len(self.edge) != count:
+            object.__setattr__(self, "edge", np.ones((count, N_BANDS)))
+        if len(self.built) != count:
+            unknown = np.full((count, len(LOW_HZ)), np.nan, dtype=np.complex128)
+            object.__setattr__(self, "built", unknown)
 
     def __len__(self) -> int:
         return len(self.surface)
@@ -43,6 +72,12 @@ class Patches:
     def take(self, index: Ints | NDArray[np.bool_]) -> "Patches":
         """The patches of an index or mask, in that order."""
         return Patches(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
+
+    def beside(self, other: "Patches") -> "Patches":
+        """These patches, then the others."""
+        names = self.__dataclass_fields__
+        both = ((getattr(self, name), getattr(other, name)) for name in names)
+        return Patches(*(np.concatenate(pair) for pair in both)) if len(self) else other
 
     @staticmethod
     def none() -> "Patches":
@@ -77,6 +112,8 @@ class Scene:
     seats: Floats  # (R, 3)
     seat_weights: Floats  # (R,)
     seat_names: tuple[str, ...]
+    edge_effect: bool = True  # whether free edges of pieces count
+    hung: Patches = field(default_factory=Patches.none)  # pieces that stay whatever is added
 
     @cached_property
     def surface_area(self) -> float:
@@ -84,12 +121,16 @@ class Scene:
         return float(sum(plane.area for plane in self.planes))
 
     def with_pieces(self, pieces: Patches) -> "Scene":
-        """The same room with this treatment in place of any other."""
-        return replace(self, pieces=pieces)
+        """The same room with this treatment in place of any other, beside what hangs and stays."""
+        return replace(self, pieces=self.hung.beside(pieces))
+
+    def with_hung(self, hung: Patches) -> "Scene":
+        """The same room with pieces that stay, and no other."""
+        return replace(self, pieces=hung, hung=hung)
 
 
-def scene_of(room: Room) -> Scene:
-    """The arrays of a room without treatment."""
+def scene_of(room: Room, edge_effect: bool = True) -> Scene:
+    """The arrays of a room without treatment; `edge_effect` False lets no edge of a piece count."""
     objects = room.furniture
     return Scene(
         planes=tuple(s.plane for s in room.surfaces),
@@ -112,6 +153,7 @@ def scene_of(room: Room) -> Scene:
         seats=np.array([s.at for s in room.seats]).reshape(-1, 3),
         seat_weights=np.array([s.weight for s in room.seats]),
         seat_names=tuple(s.name for s in room.seats),
+        edge_effect=edge_effect,
     )
 
 
@@ -146,6 +188,11 @@ def _tiles(surfaces: tuple[Surface, ...]) -> Patches:
         offset=np.zeros(len(rows)),
         hides=np.ones((len(rows), N_BANDS)),
     )
+
+
+def tile_materials(room: Room) -> tuple[Material, ...]:
+    """Material of each tile of the room's scene, in its order."""
+    return tuple(area.material for surface in room.surfaces for _, area in _visible(surface.areas))
 
 
 def _visible(areas: tuple[Area, ...]) -> list[tuple[tuple[float, ...], Area]]:

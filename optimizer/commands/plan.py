@@ -53,6 +53,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
         action="store_true",
         help="leave the wave equation out: quicker, less sure under 1 kHz",
     )
+    parser.add_argument("--confidence", type=float, metavar="P",
+                        help="plan so that each criterion holds with this probability, as far as "
+                        "the money goes, such as 0.8")  # fmt: skip
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
     parser.set_defaults(run=run)
 
@@ -68,6 +71,7 @@ def run(arguments: argparse.Namespace) -> int:
             progress.report,
             "fast" if arguments.fast else "full",
             progress.tell,
+            arguments.confidence,
         )
     texts = (tell.shopping_csv(plan), report_markdown(plan, arguments.units), plan_as_json(plan))
     write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
@@ -96,6 +100,10 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     if not 0 <= gap <= 1:
         remedy = "give a share from 0 to 1, such as 0.01 for 1 %"
         yield Fault("command line", "--gap", gap, remedy)
+    sure = arguments.confidence
+    if sure is not None and not 0.5 <= sure < 1:
+        remedy = "give a probability from 0.5 to below 1, such as 0.8"
+        yield Fault("command line", "--confidence", sure, remedy)
     if not (seconds > 0 and math.isfinite(seconds)):
         remedy = "give a number of seconds above 0, such as 60"
         yield Fault("command line", "--time-limit", seconds, remedy)

@@ -5,11 +5,12 @@ from collections.abc import Callable
 from optimizer.results.scorecard import ScoreCard, ScoreRow
 
 SCORE_HEADER = (
-    "criterion", "where", "limits", "before", "after", "unit", "verdict", "judged by",
+    "criterion", "where", "limits", "before", "after", "unit", "4 in 5 between", "chance",
+    "verdict", "judged by",
 )  # fmt: skip
-SCORE_RIGHT = (3, 4)
+SCORE_RIGHT = (3, 4, 7)
 NOW_HEADER = (*SCORE_HEADER[:3], "now", *SCORE_HEADER[5:])
-NOW_RIGHT = (3,)
+NOW_RIGHT = (3, 6)
 TOLD = ("low end", "reflection points", "early sound below 1 kHz")  # though they only inform
 _SQUARE = {"m2": "m²"}
 
@@ -24,7 +25,7 @@ def now_rows(card: ScoreCard, everything: bool = True) -> list[list[str]]:
     rows = [row for row in card.rows if everything or worth_telling(row)]
     cells = [_told(row) for row in rows]
     met = [_verdict(row, lambda r: "met" if r.ok_after else "not met") for row in rows]
-    return [[*c[:3], c[4], c[5], m, c[7]] for c, m in zip(cells, met, strict=True)]
+    return [[*c[:3], *c[4:8], m, c[9]] for c, m in zip(cells, met, strict=True)]
 
 
 def worth_telling(row: ScoreRow) -> bool:
@@ -42,7 +43,12 @@ def _told(row: ScoreRow) -> list[str]:
     before, after = (number(v, row.unit) for v in (row.before, row.after))
     verdict = _verdict(row, lambda r: r.verdict)
     unit = _SQUARE.get(row.unit, row.unit)
-    return [row.criterion, row.where, limits(row), before, after, unit, verdict, row.model]
+    between = ""
+    if row.after_low is not None and row.after_high is not None:
+        between = f"{number(row.after_low, row.unit)} and {number(row.after_high, row.unit)}"
+    chance = "" if row.chance is None else f"{100 * row.chance:.0f} %"
+    first = [row.criterion, row.where, limits(row), before, after, unit]
+    return [*first, between, chance, verdict, row.model]
 
 
 def _verdict(row: ScoreRow, say: Callable[[ScoreRow], str]) -> str:

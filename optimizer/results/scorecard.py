@@ -11,7 +11,9 @@ from optimizer.acoustics.early_criteria import MODEL as EARLY_MODEL
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.uncertainty import Sampled
 from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
@@ -33,6 +35,9 @@ class ScoreRow:
     weight: float
     model: str
     note: str
+    after_low: float | None = None  # ends of the interval that holds `after` four times in five
+    after_high: float | None = None
+    chance: float | None = None  # of the limit being met, 0 to 1
 
     def as_dict(self) -> dict[str, object]:
         """The row as plain values."""
@@ -86,11 +91,12 @@ def room_card(project: Project, pieces: Sequence[Piece], judging: Judging = "ful
         )
         for scene in scenes
     )
-    return card_of(before, after)
+    sampled = None if judging == "none" else plan_sample(project, after, pieces)
+    return card_of(before, after, sampled)
 
 
-def card_of(before: Judged, after: Judged) -> ScoreCard:
-    """Score card of one scene judged before and after treatment."""
+def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> ScoreCard:
+    """Score card of one scene judged before and after treatment, and how sure it is."""
     criteria = after.criteria
     met, values = (before.met, after.met), (before.values, after.values)
     rows = tuple(
@@ -101,9 +107,25 @@ def card_of(before: Judged, after: Judged) -> ScoreCard:
         )
         for i, row in enumerate(criteria.rows)
     )
+    if sampled is not None:
+        rows = _with_chances(rows, sampled)
     rows += _coverage(before.scene, after.scene, criteria)
     rows += _findings(before.said.findings, after.said.findings)
     return ScoreCard(rows, before.score, after.score)
+
+
+def _with_chances(rows: tuple[ScoreRow, ...], sampled: Sampled) -> tuple[ScoreRow, ...]:
+    low, high = sampled.interval()
+    chance = sampled.probability()
+    return tuple(
+        replace(
+            row,
+            after_low=float(low[k]),
+            after_high=float(high[k]),
+            chance=None if np.isnan(chance[k]) else float(chance[k]),
+        )
+        for k, row in enumerate(rows)
+    )
 
 
 def _findings(before: Sequence[Finding], after: Sequence[Finding]) -> tuple[ScoreRow, ...]:

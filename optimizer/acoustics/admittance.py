@@ -1,0 +1,133 @@
+"""Low-frequency wall admittance of a scene: what room modes and the wave equation meet.
+
+A material known by its coefficients has a real admittance, by the relation for locally reacting
+walls (materials.incidence); a build has its own complex one. Both stand at the plane of the wall.
+Over a patch, as in the decay formula, the surface under a porous piece goes on with the share that
+passes through it:
+
+    beta = beta_piece + (1 - hides) beta_under.
+
+Admittances are normalised by rho c, time factor e^{+jwt}; Re(beta) >= 0 absorbs.
+"""
+
+from itertools import pairwise
+
+import numpy as np
+
+from materials.incidence import admittance_from_alpha
+from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
+from optimizer.bands import BANDS
+from optimizer.room.geometry import Floats
+
+__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "coefficient_admittance", "low_cells",
+           "low_patches", "patch_admittance"]  # fmt: skip
+
+Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
+
+
+def bands_at(bands: Floats, hz: Floats) -> Floats:
+    """Octave-band values (N, 8) at frequencies (F,): (N, F), linear in log frequency, ends held."""
+    at, known = np.log(hz), np.log(np.array(BANDS, dtype=float))
+    return np.array([np.interp(at, known, row) for row in bands]).reshape(len(bands), len(at))
+
+
+def coefficient_admittance(alpha: Floats, hz: Floats) -> Floats:
+    """Real admittance (N, F) of materials with random-incidence coefficients (N, 8)."""
+    kinds, kind = np.unique(alpha, axis=0, return_inverse=True)
+    beta = admittance_from_alpha(np.minimum(bands_at(kinds, hz), 1.0))
+    return np.asarray(beta[kind.ravel()])
+
+
+def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
+    """Admittances (N, F) given at LOW_HZ, at other frequencies (M,): (N, M), ends held.
+
+    The impedance is interpolated, real and imaginary part linear in log frequency: for a resonant
+    build it is smooth where the admittance has a narrow peak.
+    """
+    at, known = np.log(hz), np.log(LOW_HZ)
+    z = 1.0 / np.where(np.abs(beta) > 1e-12, beta, 1e-12)
+    parts = [[np.interp(at, known, part) for part in (row.real, row.imag)] for row in z]
+    both = np.array(parts).reshape(len(beta), 2, len(at))
+    return np.asarray(1.0 / (both[:, 0] + 1j * both[:, 1]), dtype=np.complex128)
+
+
+def patch_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Complexes:
+    """Admittance (N, F) of patches by themselves over the wall they cover, at frequencies (F,).
+
+    Of builds their own, else real and from the coefficients; a piece that shows less face than it
+    covers (a corner fill) spreads its face over what it covers.
+    """
+    size = np.prod(patches.rect[:, 2:] - patches.rect[:, :2], axis=1)
+    spread = patches.face / np.maximum(size, 1e-12)
+    beta = (coefficient_admittance(patches.alpha, hz) * spread[:, None]).astype(np.complex128)
+    built = np.flatnonzero(~np.isnan(patches.built[:, 0]))
+    if len(built):
+        own, which = np.unique(patches.built[built], axis=0, return_inverse=True)
+        beta[built] = at_frequencies(own, hz)[which.ravel()]
+    return np.asarray(beta, dtype=np.complex128)
+
+
+def low_patches(scene: Scene) -> Rows:
+    """Additive rows: surface (N,), rect (N, 4) m and admittance (N, F) at LOW_HZ.
+
+    The admittance of a point is the sum over all rows that hold it. First one row per surface
+    (its bounding rectangle), then for each tile what it differs by, for each piece its own less
+    what it hides of the surface, and of each tile under it; rows may thus be negative, their sum
+    never is. `low_cells` gives the same without overlap.
+    """
+    base = coefficient_admittance(scene.base_alpha, LOW_HZ).astype(np.complex128)
+    tiles, pieces = scene.tiles, scene.pieces
+    instead = patch_admittance(tiles) - base[tiles.surface]
+    hides = bands_at(pieces.hides, LOW_HZ)
+    own = patch_admittance(pieces) - hides * base[pieces.surface]
+    low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
+    high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
+    same = pieces.surface[:, None] == tiles.surface[None, :]
+    piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
+    common = np.concatenate([low, high], axis=-1)[piece, tile]
+    bounds = np.array([plane.bounds for plane in scene.planes])
+    return (
+        np.concatenate(
+            [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile]]
+        ),
+        np.concatenate([bounds, tiles.rect, pieces.rect, common]),
+        np.concatenate([base, instead, own, -hides[piece] * instead[tile]]),
+    )
+
+
+def low_cells(scene: Scene) -> Rows:
+    """The rows of `low_patches` added up: rectangles that do not overlap, tile and piece included.
+
+    They cover each surface's bounding rectangle whole. Cells that are side by side and under the
+    same rows are one.
+    """
+    surface, rect, beta = low_patches(scene)
+    cells: list[tuple[int, tuple[float, ...], Complexes]] = []
+    for index in range(len(scene.planes)):
+        mine = np.flatnonzero(surface == index)
+        for place, over in _cut(rect[mine]):
+            cells.append((index, place, beta[mine[over]].sum(axis=0)))
+    return (
+        np.array([cell[0] for cell in cells], dtype=np.int64),
+        np.array([cell[1] for cell in cells]).reshape(-1, 4),
+        np.array([cell[2] for cell in cells]).reshape(-1, len(LOW_HZ)),
+    )
+
+
+def _cut(rects: Floats) -> list[tuple[tuple[float, ...], Ints]]:
+    """Rectangles without overlap and which of `rects` (N, 4) hold each, merged along u."""
+    u, v = (np.unique(np.round(rects[:, [i, i + 2]], 6)) for i in (0, 1))
+    made: list[tuple[tuple[float, ...], Ints]] = []
+    for v0, v1 in pairwise(v.tolist()):
+        row = np.flatnonzero((rects[:, 1] < 0.5 * (v0 + v1)) & (0.5 * (v0 + v1) < rects[:, 3]))
+        start, held = u[0], None
+        for u0, u1 in pairwise(u.tolist()):
+            middle = 0.5 * (u0 + u1)
+            over = row[(rects[row, 0] < middle) & (middle < rects[row, 2])]
+            if held is not None and not np.array_equal(over, held):
+                made.append(((start, v0, u0, v1), held))
+                start = u0
+            held = over
+        if held is not None:
+            made.append(((float(start), v0, float(u[-1]), v1), held))
+    return made

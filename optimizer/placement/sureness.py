@@ -1,0 +1,40 @@
+"""How sure a plan's figures are, and limits tightened so that they hold with a probability."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from optimizer.acoustics.judged import Judged
+from optimizer.acoustics.uncertainty import Sampled, room_kinds, sample
+from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.project import Project
+from optimizer.room.geometry import Floats
+
+LEFT = 0.25  # share of an additive limit that tightening leaves at least
+
+
+def plan_sample(project: Project, judged: Judged, pieces: Sequence[Piece]) -> Sampled:
+    """The judged scene of a project with pieces, drawn at random; always the same draws."""
+    _, owner = piece_patches(project.room, list(pieces))
+    kinds = room_kinds(project.room, [pieces[index].material for index in owner])
+    return sample(judged, kinds, project.criteria_of)
+
+
+def tightened(
+    low: Floats, high: Floats, judged: Judged, sampled: Sampled, probability: float
+) -> tuple[Floats, Floats]:
+    """Limits (K,) moved inward by how far the figures may stray at this probability.
+
+    Times by a ratio, all else by a difference (of which a quarter of the limit is left at least).
+    """
+    under, over = np.quantile(sampled.values, [1 - probability, probability], axis=0)
+    values = judged.values
+    ratio = np.array([row.unit == "s" for row in judged.criteria.rows])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        times = (low * np.maximum(values / under, 1.0), high / np.maximum(over / values, 1.0))
+    shift = (np.maximum(values - under, 0.0), np.maximum(over - values, 0.0))
+    both = np.isfinite(low) & np.isfinite(high)
+    floor, roof = (np.where(both, LEFT * x, s * np.inf) for x, s in ((low, 1), (high, -1)))
+    less = np.where(both, np.minimum(low + shift[0], floor), low + shift[0])
+    more = np.where(both, np.maximum(high - shift[1], roof), high - shift[1])
+    return np.where(ratio, times[0], less), np.where(ratio, times[1], more)
