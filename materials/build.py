@@ -113,7 +113,7 @@ class Build:
             theta, weights = incidence_angles()
             beta = self.admittance_at(f, theta, medium) @ weights
         if at == "wall":
-            beta = _moved_back(beta, medium.wavenumber(f) * self.depth)
+            beta = moved_back(beta, medium.wavenumber(f) * self.depth)
         return np.asarray(beta, dtype=np.complex128)
 
 
@@ -124,7 +124,7 @@ def _with_resistivity(layer: Layer, index: int, uncertainty: float) -> Layer:
     return replace(layer, flow_resistivity=sigma)
 
 
-def _moved_back(beta: Complexes, phase: Floats) -> Complexes:
+def moved_back(beta: Complexes, phase: Floats) -> Complexes:
     """Admittance behind an air layer of the given phase k0 d that shows `beta` at its front."""
     tangent = 1j * np.tan(phase)
     return np.asarray((beta - tangent) / (1.0 - beta * tangent), dtype=np.complex128)

@@ -53,8 +53,10 @@ def parse_builds(text: str, file: str = "builds.toml") -> dict[str, AnyBuild]:
     """All builds of a TOML text by key; `file` is the name shown in front of each fault."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # also a whole number of thousands of digits
         raise BuildFileError([f"{file}: not valid TOML: {error}"]) from error
+    except RecursionError:
+        raise BuildFileError([f"{file}: nested too deeply; builds have three levels"]) from None
     faults: list[str] = []
     builds: dict[str, AnyBuild] = {}
     for section, entries in data.items():
@@ -152,7 +154,9 @@ def _made(make: Callable[[], _T], place: str, faults: list[str]) -> _T | None:
         return make()
     except ValueError as error:
         faults.append(f"{place}: {error}")
-        return None
+    except (OverflowError, TypeError):  # whole numbers beyond any float
+        faults.append(f"{place}: holds a number too large to use")
+    return None
 
 
 def _label(entry: object, number: int) -> str:

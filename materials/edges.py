@@ -140,6 +140,31 @@ def piece_area(
     return bounded_area(patch_area(face, width, height, bands, medium), reference, limit)
 
 
+def piece_factor(
+    face: Face,
+    width: float,
+    height: float,
+    lost: Floats | float = 0.0,
+    limit: float = GAIN_LIMIT,
+    bands: Sequence[float] = BANDS,
+    medium: Medium = AIR,
+) -> Floats:
+    """How much more than its laboratory coefficient a piece absorbs, shape (bands,), 1 or above.
+
+    `lost` is the part in m2 of its modelled area that touching neighbours take (half of the
+    `butt_loss` of each joint); what is left is never below that of an endless layer. The gain is
+    bounded by `bounded_area`; a piece that would absorb less than the laboratory's sample (one
+    larger than that) keeps the coefficient. `limit` 0 gives 1.
+    """
+    size = width * height
+    alone = patch_area(face, width, height, bands, medium)
+    floor = np.minimum(alone, endless_area(face, size, bands, medium))
+    reference = size * laboratory_alpha(face, bands, medium)
+    area = bounded_area(np.maximum(alone - lost, floor), reference, limit)
+    factor = np.divide(area, reference, out=np.ones_like(reference), where=reference > 0.0)
+    return np.maximum(factor, 1.0)
+
+
 @dataclass(frozen=True)
 class TableFace:
     """Face of a material known only by its coefficients: real admittance per octave band."""

@@ -15,6 +15,9 @@ from pathlib import Path
 from types import MappingProxyType
 
 from materials.bands import BANDS
+from materials.build import Build
+from materials.corner import CornerFill
+from materials.resonators import SealedResonator
 from materials.scattering import (
     SCATTERING_COLUMNS,
     Scattering,
@@ -41,7 +44,8 @@ COLUMNS = (
     *SPREAD_COLUMNS,
     *("extrapolated", "n_sources", "sources", "status", "note"),
 )
-_EXTRA_COLUMNS = (*COLUMNS, *SCATTERING_COLUMNS, "depth_mm")
+SIGMA_COLUMNS = tuple(f"sigma{band}" for band in BANDS)
+_EXTRA_COLUMNS = (*COLUMNS, *SIGMA_COLUMNS, *SCATTERING_COLUMNS, "depth_mm")
 _EXTRA_MANDATORY = ("id", "name", "unit", *ABSORPTION_COLUMNS[1:-1])
 _SOURCE_COLUMNS = ("key", "citation", "seen", "licence")
 UNITS = ("alpha", "m2")
@@ -67,7 +71,8 @@ class Material:
 
     `unit` "alpha": random-incidence absorption coefficient, above 1 where the sample had edges;
     "m2": absorption area of one item. `spread` is one sigma in the same unit (materials.spread).
-    `extrapolated` holds the octaves that no source gives.
+    `extrapolated` holds the octaves that no source gives. `build` is what a modelled material is
+    made of (materials.made); None for a row of the table.
     """
 
     id: str
@@ -88,6 +93,7 @@ class Material:
     n_sources: int
     status: str
     note: str
+    build: Build | CornerFill | SealedResonator | None = None
 
 
 class UnknownMaterial(KeyError):  # noqa: N818 - reads as what went wrong
@@ -160,10 +166,12 @@ def load_table(extra: Path | None = None) -> MaterialTable:
     """The packaged table, with the rows of a user's CSV laid over it when `extra` is given.
 
     The user's file has the columns of absorption.csv, of which only id, name, unit and
-    a125..a4000 must be there, and may have s63..s8000 or depth_mm for scattering. A row with an
-    id of the packaged table replaces it, and keeps its scattering when it gives none. Anything
-    may stand as source. MaterialDataError lists
-    every fault of the file with row and column. The packaged table is read once.
+    a125..a4000 must be there, and may have s63..s8000 or depth_mm for scattering, and
+    sigma63..sigma8000: one sigma of each coefficient where it is known better or worse than the
+    laboratories' figure and sd say (a calibrated one). A row with an id of the packaged table
+    replaces it, and keeps its scattering when it gives none. Anything may stand as source.
+    MaterialDataError lists every fault of the file with row and column. The packaged table is
+    read once.
     """
     packaged = _packaged()
     return packaged if extra is None else _laid_over(packaged, Path(extra))
@@ -261,7 +269,7 @@ def _material(line: Line, scattering: Scattering | None, status: str) -> Materia
         density_kg_m3=density,
         unit=unit,
         absorption=absorption,
-        spread=one_sigma(absorption, between, unit, status == "estimated"),
+        spread=_stated(line, one_sigma(absorption, between, unit, status == "estimated")),
         between_sources=between,
         extrapolated=flagged | held,
         scattering=relief.coefficients,
@@ -271,6 +279,13 @@ def _material(line: Line, scattering: Scattering | None, status: str) -> Materia
         status=status,
         note=line.text("note"),
     )
+
+
+def _stated(line: Line, spread: tuple[float, ...]) -> tuple[float, ...]:
+    """One sigma per band as the line states it, else as it follows from the rest."""
+    stated = [line.number(column) for column in SIGMA_COLUMNS]
+    pairs = zip(stated, spread, strict=True)
+    return tuple(usual if given is None else given for given, usual in pairs)
 
 
 def _fill_ends(

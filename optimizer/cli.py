@@ -4,7 +4,18 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from optimizer.commands import materials, plan, predict
+from optimizer.commands import (
+    budget,
+    calibrate,
+    compare,
+    materials,
+    measure,
+    new,
+    plan,
+    predict,
+    report,
+    why,
+)
 from optimizer.commands.printing import say
 from optimizer.faults import ScenarioError
 
@@ -12,7 +23,7 @@ DESCRIPTION = """\
 From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
 it, and how much better the room will then be.
 """
-COMMANDS = (plan, predict, materials)
+COMMANDS = (new, plan, predict, report, compare, why, budget, measure, calibrate, materials)
 BAD_INPUT = 2
 INTERRUPTED = 130
 

@@ -89,7 +89,9 @@ def make_plan(
     informers = project.informers(judging)
     before, after = before.with_findings(informers), after.with_findings(informers)
     tell("drawing how sure the figures are")
-    sampled = None if judging == "none" else plan_sample(project, after, pieces)
+    sampled = (
+        None if judging == "none" else plan_sample(project.room, after, pieces, project.criteria_of)
+    )
     return Plan(
         project=project,
         selection=selection,

@@ -20,7 +20,9 @@ from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.placement.plan import Ints, Report, Selection, objective, prune, select
+from optimizer.placement.plan import judged as against_bound
 from optimizer.placement.program import TIE
+from optimizer.placement.spacing import spread_out
 from optimizer.placement.sureness import plan_sample, tightened
 from optimizer.project import Project
 from optimizer.room.geometry import Floats
@@ -121,7 +123,7 @@ class _Planning:
         low, high = self.effects.criteria.limits
         if self.confidence is not None:
             pieces = [] if chosen is None else self.pieces(chosen)
-            sampled = plan_sample(self.project, judged, pieces)
+            sampled = plan_sample(self.project.room, judged, pieces, self.project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
         return replace(self.effects, criteria=criteria)
@@ -140,6 +142,12 @@ class _Planning:
         scene = self.project.scene.with_pieces(patches)
         return judge_scene(scene, self.effects.criteria, self.judges)
 
+    def spread(self, limited: Effects, selection: Selection, gap: float) -> Selection:
+        """The selection with pieces that touch moved apart where that helps."""
+        room, scene = self.project.room, self.project.scene
+        chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
+        return against_bound(limited, chosen, selection.bound, gap, selection.seconds)
+
     def round(
         self,
         factors: Floats,
@@ -150,7 +158,7 @@ class _Planning:
         start: Ints | None,
     ) -> Round:
         """Solve with these corrections and limits, and judge what comes out."""
-        selection = select(limited, gap, seconds, report, start)
+        selection = self.spread(limited, select(limited, gap, seconds, report, start), gap)
         judged = self.judged(selection.chosen)
         score = judged.score
         if self.confidence is not None:

@@ -2,16 +2,26 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
 from materials import Material, MaterialTable, UnknownMaterial
+from materials.build_file import AnyBuild
+from materials.made import PREFIX, build_named, made_material, packaged_builds
 from optimizer.faults import Fault
+from optimizer.placement.cells import Label, Owned, Pack, Price, Weight, is_whole
+from optimizer.placement.sundries import (
+    Sundry,
+    SundryKind,
+    SundryUse,
+    is_sundry,
+    read_sundries,
+    read_uses,
+)
 from optimizer.room.checks import EURO_CLASS
 from optimizer.room.reading import nearest, read_text, validate
 from optimizer.room.schema import Mounting, Name, Section, length_in_metres
@@ -19,9 +29,12 @@ from optimizer.room.schema import Mounting, Name, Section, length_in_metres
 NOT_STATED = "not stated"
 COLUMNS = (
     "id", "name", "kind", "width", "height", "depth", "turn", "mountings", "gaps", "materials",
-    "faces", "price", "pack", "owned", "weight_kg", "fire_class", "note",
+    "faces", "price", "pack", "owned", "weight_kg", "fire_class", "note", "supplier", "sundries",
 )  # fmt: skip
-_OPTIONAL = {"owned": "0", "weight_kg": "", "fire_class": NOT_STATED, "note": "", "faces": "1"}
+_OPTIONAL = {
+    "owned": "0", "weight_kg": "", "fire_class": NOT_STATED, "note": "", "faces": "1",
+    "supplier": "", "sundries": "",
+}  # fmt: skip
 MOST_PRODUCTS = 500
 
 Kind = Literal["panel", "corner", "cloud", "diffuser", "curtain", "rug", "screen"]
@@ -55,6 +68,8 @@ class Product:
     weight_kg: float | None
     fire_class: str
     note: str
+    supplier: str = ""
+    sundries: tuple[SundryUse, ...] = ()
 
 
 def _yes_no(value: object) -> bool:
@@ -62,18 +77,6 @@ def _yes_no(value: object) -> bool:
     if str(value).strip().lower() not in words:
         raise ValueError("write yes or no")
     return words[str(value).strip().lower()]
-
-
-def _cents(value: object) -> int:
-    try:
-        price = Decimal(str(value).strip())
-    except InvalidOperation:
-        raise ValueError("no price; write an amount such as 49.90") from None
-    if not price.is_finite() or price < 0 or price > 10**7:
-        raise ValueError("not a usable price; write an amount from 0 to 10000000")
-    if price * 100 != int(price * 100):
-        raise ValueError("has parts of a cent; round it to two decimals")
-    return int(price * 100)
 
 
 def _words(value: object) -> list[str]:
@@ -99,17 +102,13 @@ def _cell_length(value: object) -> float:
     return length_in_metres(_number_or_text(value))
 
 
-def _blank_is_none(value: object) -> object:
-    return None if str(value).strip() == "" else value
-
-
 CellSize = Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=10)]
 
 
 class _Row(Section):
     id: Name
     name: Name
-    kind: Kind
+    kind: Literal[Kind, SundryKind]  # sundries are read apart; named here for the complaint
     width: CellSize
     height: CellSize
     depth: Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=2)]
@@ -120,23 +119,37 @@ class _Row(Section):
     ]
     materials: Annotated[tuple[Name, ...], BeforeValidator(_parts), Field(min_length=1)]
     faces: Annotated[int, Field(ge=1, le=2)]
-    price: Annotated[int, BeforeValidator(_cents)]
-    pack: Annotated[int, Field(ge=1, le=1000)]
-    owned: Annotated[int, Field(ge=0, le=1000)]
-    weight_kg: Annotated[
-        Annotated[float, Field(gt=0, le=500)] | None, BeforeValidator(_blank_is_none)
-    ]
+    price: Price
+    pack: Pack
+    owned: Owned
+    weight_kg: Weight
     fire_class: str
     note: str
+    supplier: Label
+    sundries: str
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a cell of materials may name: rows of the table, and builds as `build:KEY`."""
+
+    table: MaterialTable
+    builds: Mapping[str, AnyBuild]
 
 
 def read_catalogue(
-    path: Path, table: MaterialTable, faults: list[Fault], what: str = "price list (CSV)"
+    path: Path,
+    table: MaterialTable,
+    faults: list[Fault],
+    what: str = "price list (CSV)",
+    builds: Mapping[str, AnyBuild] | None = None,
 ) -> tuple[Product, ...]:
     """Products of a price list; every fault found is appended with its row and column.
 
-    ScenarioError when the file cannot be read at all.
+    A cell of materials names a row of `table`, or `build:KEY` of `builds` (those of
+    materials/builds.toml when left out). ScenarioError when the file cannot be read at all.
     """
+    known = Known(table, packaged_builds() if builds is None else builds)
     text = read_text(path, what)
     reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
     file = str(path)
@@ -154,9 +167,15 @@ def read_catalogue(
         remedy = f"lists {len(rows)} products; at most {MOST_PRODUCTS} are read"
         faults.append(Fault(file, "", None, remedy))
         return ()
-    products = [p for line, row in rows for p in _product(row, line, file, table, faults)]
+    placed = [(line, row) for line, row in rows if not is_sundry(row)]
+    if rows and not placed:
+        faults.append(Fault(file, "", None, "lists sundries only; add a row that can be placed"))
+    sundries = read_sundries([pair for pair in rows if is_sundry(pair[1])], file, faults)
+    products = [
+        p for line, row in placed for p in _product(row, line, file, known, sundries, faults)
+    ]
     for index, product in enumerate(products):
-        if product.id in {p.id for p in products[:index]}:
+        if product.id in {p.id for p in products[:index]} | set(sundries):
             faults.append(Fault(file, "id", product.id, "is used twice; rename one"))
     return tuple(products)
 
@@ -178,33 +197,48 @@ def _header_fits(header: list[str], file: str, faults: list[Fault]) -> bool:
 
 
 def _product(
-    row: dict[str, str | None], line: int, file: str, table: MaterialTable, faults: list[Fault]
+    row: dict[str, str | None],
+    line: int,
+    file: str,
+    known: Known,
+    sundries: dict[str, Sundry],
+    faults: list[Fault],
 ) -> Iterator[Product]:
     key = f"row {line}"
-    if None in row or None in row.values():
-        remedy = "does not have a cell for each column; quote text that holds a comma"
-        faults.append(Fault(file, key, None, remedy))
+    if not is_whole(row, key, file, faults):
         return
     cells = {**_OPTIONAL, **{k: v for k, v in row.items() if v != "" or k not in _OPTIONAL}}
     read = validate(_Row, cells, file, key, faults)
     if read is None:
         return
     before = len(faults)
-    fittings = _fittings(read, key, file, table, faults)
+    fittings = _fittings(read, key, file, known, faults)
     if read.fire_class != NOT_STATED and not EURO_CLASS.match(read.fire_class):
         remedy = f'is no class of EN 13501-1; write it like "B-s1,d0", or "{NOT_STATED}"'
         faults.append(Fault(file, f"{key}.fire_class", read.fire_class, remedy))
+    uses = _uses(read, key, file, sundries, faults)
     if len(faults) == before:
         yield Product(
             id=read.id, name=read.name, kind=read.kind, width=read.width, height=read.height,
             depth=read.depth, turn=read.turn, mountings=tuple(read.mountings), fittings=fittings,
             faces=read.faces, price_cents=read.price, pack=read.pack, owned=read.owned,
             weight_kg=read.weight_kg, fire_class=read.fire_class, note=read.note,
+            supplier=read.supplier.strip(), sundries=uses,
         )  # fmt: skip
 
 
+def _uses(
+    row: _Row, key: str, file: str, sundries: dict[str, Sundry], faults: list[Fault]
+) -> tuple[SundryUse, ...]:
+    try:
+        return read_uses(row.sundries, sundries, row.mountings)
+    except ValueError as error:
+        faults.append(Fault(file, f"{key}.sundries", row.sundries, str(error)))
+        return ()
+
+
 def _fittings(
-    row: _Row, key: str, file: str, table: MaterialTable, faults: list[Fault]
+    row: _Row, key: str, file: str, known: Known, faults: list[Fault]
 ) -> tuple[Fitting, ...]:
     if len(row.gaps) != len(row.materials):
         remedy = f"{len(row.materials)} materials for {len(row.gaps)} gaps; give one each"
@@ -212,8 +246,16 @@ def _fittings(
         return ()
     fittings = []
     for gap, wanted in zip(row.gaps, row.materials, strict=True):
+        if wanted.startswith(PREFIX):
+            try:
+                build = build_named(wanted, known.builds)
+                made = made_material(build, row.kind, (row.width, row.height), row.depth, gap)
+                fittings.append(Fitting(gap, made))
+            except ValueError as error:
+                faults.append(Fault(file, f"{key}.materials", wanted, str(error)))
+            continue
         try:
-            material = table[wanted]
+            material = known.table[wanted]
         except UnknownMaterial as error:
             remedy = f"no such material; closest: {', '.join(error.nearest)}"
             faults.append(Fault(file, f"{key}.materials", wanted, remedy))

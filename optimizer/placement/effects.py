@@ -11,6 +11,7 @@ from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.spending import Purchase, purchases
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
@@ -21,9 +22,10 @@ Ints = NDArray[np.int64]
 class Effects:
     """All the program needs, as arrays: K criteria, C candidates, P products.
 
-    `base` (K,) linear quantities of the room as it is, `change` (K, C), `product` (C,) index,
+    A product counts once for each cost of hanging it (`spending.purchases`). `base` (K,) linear
+    quantities of the room as it is, `change` (K, C), `product` (C,) index,
     `pieces` (C,) how many pieces a candidate uses, `cover` sets of candidates that exclude each
-    other, `price_cents`, `pack`, `owned` (P,), `budget_cents`.
+    other, `price_cents` of a pack with its sundries, `pack`, `owned` (P,), `budget_cents`.
     """
 
     criteria: Criteria
@@ -70,29 +72,36 @@ def effects_table(
     budget_cents: int,
 ) -> Effects:
     """The effects of candidates in a room."""
-    order = {product.id: index for index, product in enumerate(products)}
+    bought = purchases(products)
     return Effects(
         criteria=criteria,
         base=criteria.quantities(scene),
         change=_change(room, scene, criteria, candidates),
-        product=np.array([order[c.product.id] for c in candidates], dtype=np.int64),
+        product=_purchase_of(candidates, bought),
         pieces=np.array([len(c.pieces) for c in candidates], dtype=np.int64),
         cover=tuple(cover_rows(room, candidates)),
-        price_cents=np.array([p.price_cents for p in products], dtype=np.int64),
-        pack=np.array([p.pack for p in products], dtype=np.int64),
-        owned=np.array([p.owned for p in products], dtype=np.int64),
+        price_cents=np.array([p.outlay_cents for p in bought], dtype=np.int64),
+        pack=np.array([p.product.pack for p in bought], dtype=np.int64),
+        owned=np.array([p.product.owned for p in bought], dtype=np.int64),
         budget_cents=budget_cents,
     )
+
+
+def _purchase_of(candidates: tuple[Candidate, ...], bought: tuple[Purchase, ...]) -> Ints:
+    """Index (C,) of the purchase that each candidate's pieces belong to, the dearest of a pair."""
+    order = {(b.product.id, mounting): i for i, b in enumerate(bought) for mounting in b.mountings}
+    outlay = [b.outlay_cents for b in bought]
+    ways = ([order[c.product.id, piece.mounting] for piece in c.pieces] for c in candidates)
+    return np.array([max(w, key=lambda i: outlay[i]) for w in ways], dtype=np.int64)
 
 
 def _change(
     room: Room, scene: Scene, criteria: Criteria, candidates: tuple[Candidate, ...]
 ) -> Floats:
     pieces: list[Piece] = [p for c in candidates for p in c.pieces]
-    patches, piece = piece_patches(room, pieces)
+    each = np.array([i for i, c in enumerate(candidates) for _ in c.pieces], dtype=np.int64)
+    patches, piece = piece_patches(room, pieces, together=each)
     change = np.zeros((len(criteria.rows), len(candidates)))
     if len(patches):
-        owner = np.array([i for i, c in enumerate(candidates) for _ in c.pieces])[piece]
-        per_patch = criteria.effects(scene, patches)
-        np.add.at(change.T, owner, per_patch.T)
+        np.add.at(change.T, each[piece], criteria.effects(scene, patches).T)
     return change

@@ -1,11 +1,17 @@
 """One product at one place: where it lies, the space it takes, what sound meets."""
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
-from optimizer.acoustics.scene import Ints, Patches
+from materials import Material
+from materials.build_file import AnyBuild
+from materials.finite import Face
+from materials.made import wall_admittance
+from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches
 from optimizer.bands import N_BANDS
+from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
 from optimizer.placement.zones import bounding_boxes, prism_corners
 from optimizer.room.geometry import DIGITS, Floats, Rect
@@ -44,6 +50,17 @@ class Piece:
     def reach(self) -> float:
         """How far it stands out from its surface, in metres (gap and depth)."""
         return self.product.fittings[self.fitting].gap + self.product.depth
+
+    @property
+    def material(self) -> Material:
+        """What it is, hung as it is."""
+        return self.product.fittings[self.fitting].material
+
+    @property
+    def edge_face(self) -> Face | None:
+        """What it shows for the edge effect, None where no edge counts (screens, corner fills)."""
+        flat = len(self.rects) == 1 and self.mounting != "stand"
+        return face_of(self.material) if flat else None
 
     @property
     def face_area(self) -> float:
@@ -95,9 +112,13 @@ def _far_end(leg: Floats, other: Floats) -> Floats:
     return np.asarray(leg[int(distance.argmax()), :2])
 
 
-def piece_patches(room: Room, pieces: list[Piece]) -> tuple[Patches, Ints]:
+def piece_patches(
+    room: Room, pieces: list[Piece], together: Ints | None = None
+) -> tuple[Patches, Ints]:
     """Patches of pieces, and which piece (N,) each patch belongs to.
 
+    The pieces stand in the room at the same time, so that those that touch lose the joint edge;
+    `together` (N,) gives sets apart, such as candidates, of which only each set does.
     A corner piece gives half its face to each of its two legs; its face stands nowhere parallel
     to the walls, so reflections are judged on the walls themselves (offset 0).
     """
@@ -109,19 +130,54 @@ def piece_patches(room: Room, pieces: list[Piece]) -> tuple[Patches, Ints]:
     ]
     if not rows:
         return Patches.none(), np.zeros(0, dtype=np.int64)
-    material = [p.product.fittings[p.fitting].material for *_, p in rows]
-    alpha = np.array([m.absorption for m in material]).reshape(-1, N_BANDS)
-    open_back = np.array([m.category in OPEN_BACK for m in material])[:, None]
+    owner = np.array([row[0] for row in rows], dtype=np.int64)
+    surface = np.array([row[1] for row in rows], dtype=np.int64)
+    rect = np.array([row[2] for row in rows])
+    each = [row[3] for row in rows]
+    alpha, face = _absorbing(each)
+    open_back = np.array([p.material.category in OPEN_BACK for p in each])[:, None]
+    sets = np.zeros(len(pieces), dtype=np.int64) if together is None else together
     patches = Patches(
-        surface=np.array([row[1] for row in rows], dtype=np.int64),
-        rect=np.array([row[2] for row in rows]),
+        surface=surface,
+        rect=rect,
         alpha=alpha,
-        scatter=np.array([m.scattering for m in material]).reshape(-1, N_BANDS),
-        face=np.array([p.face_area / len(p.rects) for *_, p in rows]),
-        offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for *_, p in rows]),
+        scatter=np.array([p.material.scattering for p in each]).reshape(-1, N_BANDS),
+        face=face,
+        offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for p in each]),
         hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
+        edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
+        built=np.array([_built(p) for p in each]),
     )
-    return patches, np.array([row[0] for row in rows], dtype=np.int64)
+    return patches, owner
+
+
+def _absorbing(each: list[Piece]) -> tuple[Floats, Floats]:
+    """Coefficients (N, 8) and absorbing area (N,) of the patches of pieces.
+
+    An object given by its absorption area counts with a face so large that no coefficient is
+    above one.
+    """
+    alpha = np.array([p.material.absorption for p in each]).reshape(-1, N_BANDS)
+    face = np.array([p.face_area / len(p.rects) for p in each])
+    for row, piece in enumerate(each):
+        if piece.material.unit == "m2":
+            face[row] = max(face[row], float(alpha[row].max()))
+            alpha[row] /= face[row]
+    return alpha, face
+
+
+def _built(piece: Piece) -> Complexes:
+    """Admittance (F,) of a build at LOW_HZ over the wall it covers; nan for other materials."""
+    build = piece.material.build
+    (u0, v0, u1, v1), count = piece.rect, len(piece.rects)
+    return _wall_admittance(build, round(count * (u1 - u0) * (v1 - v0), 6))
+
+
+@lru_cache(maxsize=1024)
+def _wall_admittance(build: AnyBuild | None, covered: float) -> Complexes:
+    if build is None:
+        return np.full(len(LOW_HZ), np.nan, dtype=np.complex128)
+    return wall_admittance(build, LOW_HZ, covered)
 
 
 def mirrored_piece(piece: Piece, room: Room, image: Room) -> Piece:

@@ -35,57 +35,122 @@ class Selection:
     seconds: float
 
 
+Held = tuple[Ints, ...]  # a selection per block of the program, one for a plain plan
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A program, and how its answers are judged and made better.
+
+    `blocks`: what the names of a block's columns begin with, and the effects decided there, each
+    counted with its weight. `polish` drops what is superfluous; `extra` gives columns besides
+    candidates and packs; `known_bound` lies below every objective; above `cutoff` none is wanted.
+    """
+
+    program: Matrices
+    blocks: dict[str, Effects]
+    weights: tuple[float, ...]
+    polish: Callable[[Held], Held]
+    extra: Callable[[Held], dict[str, float]] = lambda _: {}
+    known_bound: float = 0.0
+    cutoff: float = math.inf
+
+    def value(self, held: Held) -> float:
+        """Exact objective of selections (one per block)."""
+        each = zip(self.weights, self.blocks.values(), held, strict=True)
+        return sum(weight * objective(effects, chosen) for weight, effects, chosen in each)
+
+
 def select(
     effects: Effects,
     gap: float = 0.01,
     time_limit: float = 60.0,
     report: Report | None = None,
+    start: Ints | None = None,
 ) -> Selection:
     """The best selection within a relative gap, or the best found at the time limit.
 
-    Same effects, same selection, as long as the time limit is not what ends the search.
+    `start` are candidates to begin from besides the greedy ones (the better of the two is taken);
+    ValueError when they cannot be bought and hung together. Same effects and start, same
+    selection, as long as the time limit is not what ends the search.
     """
     began = time.monotonic()
     nothing = np.zeros(0, dtype=np.int64)
+    if start is not None and not feasible(effects, start):
+        raise ValueError("the selection to begin from does not fit the room or the budget")
     if effects.count == 0:
         value = objective(effects, nothing)
         return Selection("optimal", nothing, value, value, 0.0, 0.0)
-    first = greedy_selection(effects, lambda chosen: objective(effects, chosen))
+    first = greedy(effects)
+    if start is not None:
+        first = min(first, start, key=lambda o: objective(effects, o))
     end = began + max(time_limit, time.monotonic() - began + 1.0)
-    best, bound = _search(effects, first, gap, end, report)
-    value = objective(effects, best)
-    reached = _relative(value, bound)
+    program = matrices(build_program(effects))
+    problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
+    (best,), bound = prove(problem, (first,), gap, end, report)
+    return judged(effects, best, bound, gap, time.monotonic() - began)
+
+
+def greedy(effects: Effects) -> Ints:
+    """A selection by benefit for money, to begin from; empty without candidates."""
+    if effects.count == 0:
+        return np.zeros(0, dtype=np.int64)
+    return greedy_selection(effects, lambda chosen: objective(effects, chosen))
+
+
+def judged(effects: Effects, chosen: Ints, bound: float, gap: float, seconds: float) -> Selection:
+    """A selection with its exact objective against a bound; "optimal" when within the gap."""
+    value = objective(effects, chosen)
+    bound = min(bound, value)
+    reached = relative(value, bound)
     status = "optimal" if reached <= gap + 1e-9 else "feasible"
-    return Selection(status, best, value, bound, reached, time.monotonic() - began)
+    return Selection(status, chosen, value, bound, reached, seconds)
 
 
-def _search(
-    effects: Effects, first: Ints, gap: float, end: float, report: Report | None
-) -> tuple[Ints, float]:
-    """The best selection found from a first one by the time `end`, and the bound proven.
+def prove(
+    problem: Problem, first: Held, gap: float, end: float, report: Report | None = None
+) -> tuple[Held, float]:
+    """The best selections found from first ones by the time `end`, and the bound proven.
 
     The program's tangents may understate the excess of what it finds by more than the gap asked
     for allows. Then lines touching the excess there are added and it is solved again, until the
-    gap is proven or the same selection comes back, which no line can change any more.
+    gap is proven or the same selections come back, which no line can change any more.
     """
-    program = matrices(build_program(effects))
-    best, bound = prune(effects, first), 0.0
-    touched: set[tuple[int, ...]] = set()
+    program = problem.program
+    best, bound = problem.polish(first), problem.known_bound
+    touched: set[tuple[tuple[int, ...], ...]] = set()
     while True:
         left = max(end - time.monotonic(), 0.0)
-        answer = solve(program, 0.8 * gap, left, _start(effects, program, best), report)
-        found = best if answer.z is None else _chosen(effects, program, answer.z)
-        best = min(best, prune(effects, found), key=lambda o: objective(effects, o))
-        bound = min(max(answer.bound, bound), objective(effects, best))
-        proven = _relative(objective(effects, best), bound) <= gap
-        if proven or answer.status != "optimal" or tuple(found) in touched:
+        start = _start(problem, program, best)
+        answer = solve(program, 0.8 * gap, left, start, report, cutoff=problem.cutoff)
+        found = best if answer.z is None else _found(problem, program, answer.z)
+        best = min(best, problem.polish(found), key=problem.value)
+        bound = max(bound, min(answer.bound, problem.cutoff))
+        bound = min(bound, problem.value(best))
+        proven = relative(problem.value(best), bound) <= gap
+        key = tuple(tuple(chosen.tolist()) for chosen in found)
+        if proven or answer.status != "optimal" or key in touched:
             return best, bound
-        touched.add(tuple(found))
-        program = with_tangents(program, effects, effects.quantities(found))
+        touched.add(key)
+        for (block, effects), chosen in zip(problem.blocks.items(), found, strict=True):
+            program = with_tangents(program, effects, effects.quantities(chosen), block)
 
 
-def _relative(value: float, bound: float) -> float:
+def relative(value: float, bound: float) -> float:
+    """The gap between an objective and a bound, or another objective, in units of the first.
+
+    Objectives below NEGLIGIBLE count as that.
+    """
     return (value - bound) / max(value, NEGLIGIBLE)
+
+
+def feasible(effects: Effects, chosen: Ints) -> bool:
+    """Whether these are candidates that exclude none of each other and fit the budget."""
+    taken = np.bincount(chosen, minlength=effects.count) if np.all(chosen >= 0) else np.array([2])
+    if len(taken) != effects.count or taken.max(initial=0) > 1:
+        return False
+    apart = all(taken[row].sum() <= 1 for row in effects.cover)
+    return bool(apart and effects.cost_cents(chosen) <= effects.budget_cents)
 
 
 def objective(effects: Effects, chosen: Ints) -> float:
@@ -94,31 +159,41 @@ def objective(effects: Effects, chosen: Ints) -> float:
     return effects.score(chosen) + TIE * (cost / max(effects.budget_cents, 1))
 
 
-def prune(effects: Effects, chosen: Ints) -> Ints:
-    """The selection without candidates whose removal makes the objective no worse."""
+def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambda _: True) -> Ints:
+    """The selection without candidates whose removal makes the objective no worse.
+
+    Only selections for which `may_be` holds are passed through.
+    """
     kept = list(np.sort(chosen))
     value = objective(effects, np.array(kept, dtype=np.int64))
     while kept:
-        trials = [
-            objective(effects, np.array(kept[:i] + kept[i + 1 :], dtype=np.int64))
-            for i in range(len(kept))
-        ]
-        best = int(np.argmin(trials))
-        if trials[best] > value + 1e-12:
+        trials = [np.array(kept[:i] + kept[i + 1 :], dtype=np.int64) for i in range(len(kept))]
+        values = [objective(effects, trial) if may_be(trial) else math.inf for trial in trials]
+        best = int(np.argmin(values))
+        if values[best] > value + 1e-12:
             break
-        value = min(value, trials[best])
+        value = min(value, values[best])
         del kept[best]
     return np.array(kept, dtype=np.int64)
 
 
-def _start(effects: Effects, program: Matrices, chosen: Ints) -> Floats:
-    """Columns to begin from: the candidates of a selection and the packs they need."""
-    values = {f"x[{c}]": 1.0 for c in chosen}
-    values |= {f"n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
-    return np.array([values.get(n, 0.0 if n[0] in "xn" else math.nan) for n in program.names])
+def _start(problem: Problem, program: Matrices, held: Held) -> Floats:
+    """Columns to begin from: the candidates of selections, the packs they need, and extras."""
+    values = problem.extra(held)
+    for (block, effects), chosen in zip(problem.blocks.items(), held, strict=True):
+        values |= {f"{block}x[{c}]": 0.0 for c in range(effects.count)}
+        values |= {f"{block}x[{c}]": 1.0 for c in chosen}
+        values |= {f"{block}n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
+    return np.array([values.get(name, math.nan) for name in program.names])
 
 
-def _chosen(effects: Effects, program: Matrices, z: Floats) -> Ints:
-    """Candidate indices that the solver set to one."""
+def _found(problem: Problem, program: Matrices, z: Floats) -> Held:
+    """Candidate indices that the solver set to one, block by block."""
     picked = [name for name, value in zip(program.names, z, strict=True) if value > 0.5]
-    return np.array([int(n[2:-1]) for n in picked if n.startswith("x[")], dtype=np.int64)
+    return tuple(
+        np.array(
+            [int(n[len(block) + 2 : -1]) for n in picked if n.startswith(f"{block}x[")],
+            dtype=np.int64,
+        )
+        for block in problem.blocks
+    )

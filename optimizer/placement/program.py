@@ -5,10 +5,12 @@ of criterion k; e_k its excess beyond the limit, in units of the limit.
 
     minimise   sum_k w_k e_k + TIE * (cost / budget)
 
-Each `define_*` function adds one family of constraints; FAMILIES lists them. `cost` is in cents.
+Each `define_*` function adds one family of constraints; FAMILIES lists those of a plan,
+STAGE_FAMILIES those that join the plans of a purchase in stages (one block each), APART_FAMILIES
+those that keep a plan apart from others. `cost` is in cents.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,6 +55,38 @@ def build_program(effects: Effects) -> pyo.ConcreteModel:
     return model
 
 
+def build_staged(stages: Sequence[Effects], weights: Sequence[float]) -> pyo.ConcreteModel:
+    """The model of one plan per stage, `stage[s]` each, that keeps what the stage before has.
+
+    Stages differ in budget only; `weights` (S,) count them in the objective. What the last stage
+    keeps apart is apart in all, so earlier ones need no rows of cover.
+    """
+    model = pyo.ConcreteModel()
+    model.stage = pyo.Block(range(len(stages)))
+    coefs, variables = [], []
+    for s, (effects, weight) in enumerate(zip(stages, weights, strict=True)):
+        block = model.stage[s]
+        define_variables(block, effects)
+        terms, counted = _score(block, effects)
+        coefs += [weight * term for term in terms]
+        variables += counted
+        for name, define in FAMILIES.items():
+            if name != "cover" or s == len(stages) - 1:
+                define(block, effects)
+    model.score = pyo.Objective(expr=_linear(coefs, variables))
+    for join in STAGE_FAMILIES.values():
+        join(model, stages)
+    return model
+
+
+def build_apart(effects: Effects, others: Sequence["Other"]) -> pyo.ConcreteModel:
+    """The model of a plan that stays apart from others."""
+    model = build_program(effects)
+    for define in APART_FAMILIES.values():
+        define(model, others)
+    return model
+
+
 def define_variables(model: pyo.ConcreteModel, effects: Effects) -> None:
     """x_c in {0, 1}; n_p whole, at most what the budget buys; q_k free; e_k >= 0."""
     criteria = range(len(effects.base))
@@ -76,10 +110,13 @@ def _most_packs(effects: Effects, product: int) -> int:
 
 def define_objective(model: pyo.ConcreteModel, effects: Effects) -> None:
     """Weighted excess, then money: sum_k w_k e_k + TIE * sum_p price_p n_p / budget."""
-    weights = effects.criteria.weights
+    model.score = pyo.Objective(expr=_linear(*_score(model, effects)))
+
+
+def _score(model: pyo.ConcreteModel, effects: Effects) -> tuple[list[float], list[object]]:
     money = TIE * (effects.price_cents / max(effects.budget_cents, 1))
-    coefs = [*weights.tolist(), *money.tolist()]
-    model.score = pyo.Objective(expr=_linear(coefs, [*model.e.values(), *model.n.values()]))
+    coefs = [*effects.criteria.weights.tolist(), *money.tolist()]
+    return coefs, [*model.e.values(), *model.n.values()]
 
 
 def define_quantity(model: pyo.ConcreteModel, effects: Effects) -> None:
@@ -152,12 +189,82 @@ def define_budget(model: pyo.ConcreteModel, effects: Effects) -> None:
     )
 
 
+@dataclass(frozen=True)
+class Other:
+    """A plan to stay apart from, by where its area lies over groups of candidates.
+
+    `area` (C,) and `group` (C,) of every candidate, `share` (G,) of the plan's area in each group
+    (adding up to one), `most` (G,) area that any plan could have in a group, `least` share of the
+    area that must lie elsewhere (0 to 1).
+    """
+
+    area: Floats
+    group: NDArray[np.int64]
+    share: Floats
+    most: Floats
+    least: float
+
+
+def define_kept(model: pyo.ConcreteModel, stages: Sequence[Effects]) -> None:
+    """x_cs <= x_c,s+1 and n_ps <= n_p,s+1: what hangs stays, what is bought stays bought.
+
+    Does nothing for one stage.
+    """
+    model.kept = pyo.ConstraintList()
+    for s in range(len(stages) - 1):
+        early, late = model.stage[s], model.stage[s + 1]
+        for first, second in ((early.x, late.x), (early.n, late.n)):
+            for i in first:
+                model.kept.add(_linear([1.0, -1.0], [first[i], second[i]]) <= 0.0)
+
+
+def define_apart(model: pyo.ConcreteModel, others: Sequence[Other]) -> None:
+    """sum_g min(a_g, share_jg a) <= (1 - least_j) a for each other plan j, a_g area in group g.
+
+    a = sum_g a_g. The left side is the area that lies as plan j's does. Each minimum m_jg is held
+    from below by a_g where b_jg = 0 and by share_jg a where b_jg = 1. Does nothing without others.
+    """
+    used = sorted({int(g) for other in others for g in np.flatnonzero(other.share > 0)})
+    pairs = [(j, int(g)) for j, o in enumerate(others) for g in np.flatnonzero(o.share > 0)]
+    model.a = pyo.Var(used, domain=pyo.NonNegativeReals)
+    model.total = pyo.Var(domain=pyo.NonNegativeReals)
+    model.m = pyo.Var(pairs, domain=pyo.NonNegativeReals)
+    model.b = pyo.Var(pairs, domain=pyo.Binary)
+    model.apart = pyo.ConstraintList()
+    for g in used:
+        _define_area(model, model.a[g], others[0].area * (others[0].group == g))
+    if others:
+        _define_area(model, model.total, others[0].area)
+    for j, g in pairs:
+        share, most = float(others[j].share[g]), float(others[j].most[g])
+        whole = share * float(others[j].most.sum())
+        low, choice = model.m[j, g], model.b[j, g]
+        model.apart.add(_linear([1.0, -1.0, most], [low, model.a[g], choice]) >= 0.0)
+        model.apart.add(_linear([1.0, -share, -whole], [low, model.total, choice]) >= -whole)
+    for j, other in enumerate(others):
+        alike = [model.m[i, g] for i, g in pairs if i == j]
+        coefs = [*[1.0] * len(alike), other.least - 1.0]
+        model.apart.add(_linear(coefs, [*alike, model.total]) <= 0.0)
+
+
+def _define_area(model: pyo.ConcreteModel, variable: object, area: Floats) -> None:
+    places = np.flatnonzero(area > 0)
+    coefs = [-1.0, *area[places].tolist()]
+    model.apart.add(_linear(coefs, [variable, *(model.x[c] for c in places)]) == 0.0)
+
+
 FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
     "quantity": define_quantity,
     "excess": define_excess,
     "cover": define_cover,
     "packs": define_packs,
     "budget": define_budget,
+}
+STAGE_FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Sequence[Effects]], None]] = {
+    "kept": define_kept,
+}
+APART_FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Sequence[Other]], None]] = {
+    "apart": define_apart,
 }
 
 
@@ -166,7 +273,8 @@ def matrices(model: pyo.ConcreteModel) -> Matrices:
     form = LinearStandardFormCompiler().write(model, mixed_form=True, set_sense=pyo.minimize)
     columns = list(form.columns)
     place = {id(v): i for i, v in enumerate(columns)}
-    ordered = [v for v in model.x.values() if id(v) in place]
+    named = [v for v in model.component_objects(pyo.Var) if v.local_name == "x"]
+    ordered = [v for group in named for v in group.values() if id(v) in place]
     first = [place[id(v)] for v in ordered]
     order = first + sorted(set(range(len(columns))) - set(first))
     chosen = [columns[i] for i in order]
@@ -185,10 +293,13 @@ def matrices(model: pyo.ConcreteModel) -> Matrices:
     )
 
 
-def with_tangents(program: Matrices, effects: Effects, quantities: Floats) -> Matrices:
+def with_tangents(
+    program: Matrices, effects: Effects, quantities: Floats, block: str = ""
+) -> Matrices:
     """The program with one more line per criterion, touching its excess at quantities (K,).
 
     There the program then understates nothing; rows of weight zero and met rows need no line.
+    `block` is what the names of a stage's columns begin with.
     """
     place = {name: i for i, name in enumerate(program.names)}
     over = (effects.criteria.weights > 0) & (effects.criteria.excess(quantities) > 0)
@@ -197,7 +308,7 @@ def with_tangents(program: Matrices, effects: Effects, quantities: Floats) -> Ma
         lines = effects.criteria.tangents(int(k), quantities[k], quantities[k])
         slope, intercept = max(lines, key=lambda line: line[0] * quantities[k] + line[1])
         row = np.zeros(len(program.cost))
-        row[[place[f"e[{k}]"], place[f"q[{k}]"]]] = 1.0, -slope
+        row[[place[f"{block}e[{k}]"], place[f"{block}q[{k}]"]]] = 1.0, -slope
         rows.append(row)
         bounds.append(intercept)
     added = sparse.csc_matrix(np.array(rows).reshape(-1, len(program.cost)))

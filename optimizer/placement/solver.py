@@ -45,11 +45,13 @@ def solve(
     start: Floats | None = None,
     report: Callable[[Progress], None] | None = None,
     threads: int = 0,
+    cutoff: float = math.inf,
 ) -> Answer:
     """Best columns within a relative gap (of objectives above NEGLIGIBLE) or a time limit in s.
 
     `start` (N,) are columns to begin from (nan = unknown). At the time limit the best plan found
-    is returned with its bound and status "feasible".
+    is returned with its bound and status "feasible". Objectives above `cutoff` are not looked for:
+    "infeasible" then means that there is none below it.
     """
     began = time.monotonic()
     with _quiet():
@@ -61,6 +63,7 @@ def solve(
         "time_limit": max(time_limit, 0.0),
         "random_seed": 0,
         "threads": threads,
+        "objective_bound": cutoff,
     }.items():
         highs.setOptionValue(option, value)
     highs.passModel(_model(program))
@@ -119,7 +122,7 @@ def _answer(highs: Any, seconds: float) -> Answer:
             highspy.HighsModelStatus.kInfeasible,
             highspy.HighsModelStatus.kUnboundedOrInfeasible,
         )
-        bound = math.inf if stopped else -math.inf
+        bound = math.inf if stopped else float(info.mip_dual_bound)
         return Answer("infeasible" if stopped else "feasible", None, math.inf, bound, seconds)
     z = np.array(highs.getSolution().col_value)
     objective, bound = float(info.objective_function_value), float(info.mip_dual_bound)

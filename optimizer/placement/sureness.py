@@ -5,19 +5,22 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.acoustics.judged import Judged
-from optimizer.acoustics.uncertainty import Sampled, room_kinds, sample
+from optimizer.acoustics.uncertainty import Moved, Sampled, room_kinds, sample
 from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.project import Project
 from optimizer.room.geometry import Floats
+from optimizer.room.model import Room
 
 LEFT = 0.25  # share of an additive limit that tightening leaves at least
 
 
-def plan_sample(project: Project, judged: Judged, pieces: Sequence[Piece]) -> Sampled:
-    """The judged scene of a project with pieces, drawn at random; always the same draws."""
-    _, owner = piece_patches(project.room, list(pieces))
-    kinds = room_kinds(project.room, [pieces[index].material for index in owner])
-    return sample(judged, kinds, project.criteria_of)
+def plan_sample(room: Room, judged: Judged, pieces: Sequence[Piece], moved: Moved) -> Sampled:
+    """The judged scene of a room with pieces, drawn at random; always the same draws.
+
+    `moved` gives the criteria of a scene whose loudspeakers and seats stand elsewhere.
+    """
+    _, owner = piece_patches(room, list(pieces))
+    kinds = room_kinds(room, [pieces[index].material for index in owner])
+    return sample(judged, kinds, moved)
 
 
 def tightened(

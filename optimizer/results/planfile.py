@@ -1,6 +1,7 @@
 """plan.json: a plan as plain values, and pieces read back from one."""
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -8,27 +9,35 @@ import numpy as np
 
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.catalogue import Product
-from optimizer.placement.corners import corner_edge, leg_rect
-from optimizer.placement.pieces import Piece, corner_piece, flat_piece
+from optimizer.placement.laying import MisfitError, laid_piece
+from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import Selection
+from optimizer.results.fingerprint import choice_mark, figures_mark
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.shopping import ShoppingLine
 from optimizer.results.words import place_in_words
-from optimizer.room.geometry import DIGITS, Rect
+from optimizer.room.geometry import DIGITS
 from optimizer.room.model import Room
 from optimizer.room.reading import read_text
-from optimizer.room.schema import FARTHEST
 
 FORMAT = 1
-SIZE_TOLERANCE = 1e-3  # metres a piece's sides may differ from its product's
 
 
-def plan_as_dict(plan: Plan) -> dict[str, Any]:
-    """The plan as plain values; lengths in metres, money in the currency's units."""
+def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
+    """The plan as plain values; lengths in metres, money in the currency's units.
+
+    `folder` is where the plan will be written: the room file is then named as seen from there.
+    """
     budget = plan.project.scenario.budget
+    pieces = [p.piece for p in plan.pieces]
     return {
         "format": FORMAT,
         "room": plan.project.scenario.title,
+        "room_file": _seen_from(folder, plan.project.scenario.path),
+        "made_from": {
+            "figures": figures_mark(plan.project, pieces),
+            "choice": choice_mark(plan.project, pieces),
+        },
         **_selection(plan.selection),
         "budget": budget.amount,
         "cost": plan.cost_cents / 100,
@@ -41,6 +50,17 @@ def plan_as_dict(plan: Plan) -> dict[str, Any]:
         "shopping": [_line(line) for line in plan.shopping],
         "score": [row.as_dict() for row in plan.card.rows],
     }
+
+
+def _seen_from(folder: Path | None, path: Path) -> str:
+    """A path relative to a folder where that can be, else from the root."""
+    whole = path.resolve()
+    if folder is None:
+        return whole.as_posix()
+    try:
+        return Path(os.path.relpath(whole, folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return whole.as_posix()
 
 
 def _selection(selection: Selection) -> dict[str, Any]:
@@ -90,17 +110,9 @@ def _line(line: ShoppingLine) -> dict[str, Any]:
     }
 
 
-def plan_as_json(plan: Plan) -> str:
-    """The plan as JSON text."""
-    return json.dumps(plan_as_dict(plan), indent=1, allow_nan=False) + "\n"
-
-
-class MisfitError(ValueError):
-    """One piece that cannot be laid: its key, the value there, and what to do."""
-
-    def __init__(self, key: str, value: object, remedy: str) -> None:
-        self.key, self.value, self.remedy = key, value, " ".join(remedy.split())
-        super().__init__(remedy)
+def plan_as_json(plan: Plan, folder: Path | None = None) -> str:
+    """The plan as JSON text, to be written into `folder`."""
+    return json.dumps(plan_as_dict(plan, folder), indent=1, allow_nan=False) + "\n"
 
 
 def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[Piece]:
@@ -111,7 +123,7 @@ def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[P
     pieces = []
     for index, entry in enumerate(entries):
         try:
-            pieces.append(_laid(entry, room, known))
+            pieces.append(laid_piece(entry, room, known))
         except MisfitError as misfit:
             key = f"pieces[{index}]" + (f".{misfit.key}" if misfit.key else "")
             faults.append(Fault(str(path), key, misfit.value, misfit.remedy))
@@ -134,91 +146,3 @@ def _entries(path: Path) -> list[Any]:
         remedy = f"is not a format read here; write the plan again in format {FORMAT}"
         raise ScenarioError([Fault(str(path), "format", content["format"], remedy)])
     return entries
-
-
-def _laid(entry: object, room: Room, known: dict[str, Product]) -> Piece:
-    if not isinstance(entry, dict):
-        raise MisfitError("", entry, "write it as an object with keys")
-    _all_keys(entry)
-    wanted = entry["product"]
-    if not isinstance(wanted, str) or wanted not in known:
-        raise MisfitError("product", wanted, "is not in this price list; name one of its ids")
-    product = known[wanted]
-    gap, u, v, width, height = (_number(entry, key) for key in _NUMBERS)
-    gaps = [abs(f.gap - gap) for f in product.fittings]
-    fitting = int(np.argmin(gaps))
-    if gaps[fitting] > 1e-6:
-        fits = ", ".join(f"{f.gap:g}" for f in product.fittings)
-        raise MisfitError("gap_m", gap, f'"{product.id}" hangs with a gap of {fits} m; use that')
-    _check_size(entry, product, width, height)
-    mounting = entry["mounting"]
-    if mounting not in product.mountings:
-        remedy = f'"{product.id}" is for {", ".join(product.mountings)}; use that'
-        raise MisfitError("mounting", mounting, remedy)
-    rect: Rect = (u, v, round(u + width, DIGITS), round(v + height, DIGITS))
-    if mounting == "corner":
-        return _laid_in_corner(entry, room, product, fitting, rect)
-    surface = entry["surface"]
-    _check_on_surface(room, surface, rect)
-    return flat_piece(room, product, fitting, mounting, surface, rect, entry["turned"])
-
-
-_NUMBERS = ("gap_m", "u_m", "v_m", "width_m", "height_m")
-
-
-def _all_keys(entry: dict[str, Any]) -> None:
-    for key in ("product", "surface", "mounting", "turned", *_NUMBERS):
-        if key not in entry:
-            raise MisfitError(key, None, "is missing; add it")
-
-
-def _number(entry: dict[str, Any], key: str) -> float:
-    value = entry[key]
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not abs(value) <= FARTHEST:  # NaN compares as False
-        raise MisfitError(key, value, f"write a number of metres within {FARTHEST:g}")
-    return float(value)
-
-
-def _check_size(entry: dict[str, Any], product: Product, width: float, height: float) -> None:
-    """The rectangle is the product's, turned or not."""
-    turned = entry["turned"]
-    if not isinstance(turned, bool):
-        raise MisfitError("turned", turned, "write true or false")
-    if turned and not product.turn:
-        raise MisfitError("turned", turned, f'"{product.id}" may not be turned; write false')
-    own = (product.height, product.width) if turned else (product.width, product.height)
-    for key, value, size in zip(("width_m", "height_m"), (width, height), own, strict=True):
-        if abs(value - size) > SIZE_TOLERANCE:
-            raise MisfitError(key, value, f'"{product.id}" hung so is {size:g} m; write that')
-
-
-def _laid_in_corner(
-    entry: dict[str, Any], room: Room, product: Product, fitting: int, rect: Rect
-) -> Piece:
-    for first in room.surfaces:
-        for second in room.surfaces:
-            if f"{first.name}-{second.name}" != entry["surface"]:
-                continue
-            edge = corner_edge(first, second)
-            if edge is None:
-                break
-            other = leg_rect(second, edge[1], product.width, rect[1], rect[3] - rect[1])
-            _check_on_surface(room, first.name, rect)
-            _check_on_surface(room, second.name, other)
-            return corner_piece(room, product, fitting, ((first.name, rect), (second.name, other)))
-    remedy = "this room has no such corner of two walls; write it like front-left"
-    raise MisfitError("surface", entry["surface"], remedy)
-
-
-def _check_on_surface(room: Room, name: object, rect: Rect) -> None:
-    names = [surface.name for surface in room.surfaces]
-    if name not in names:
-        remedy = f"this room has no such surface; it has {', '.join(names)}"
-        raise MisfitError("surface", name, remedy)
-    u0, v0, u1, v1 = room.surfaces[names.index(str(name))].plane.bounds
-    slack = 5e-3
-    if rect[0] < u0 - slack or rect[2] > u1 + slack:
-        raise MisfitError("u_m", rect[0], f'reaches outside surface "{name}" of this room; move it')
-    if rect[1] < v0 - slack or rect[3] > v1 + slack:
-        raise MisfitError("v_m", rect[1], f'reaches outside surface "{name}" of this room; move it')

@@ -91,7 +91,9 @@ def room_card(project: Project, pieces: Sequence[Piece], judging: Judging = "ful
         )
         for scene in scenes
     )
-    sampled = None if judging == "none" else plan_sample(project, after, pieces)
+    sampled = (
+        None if judging == "none" else plan_sample(project.room, after, pieces, project.criteria_of)
+    )
     return card_of(before, after, sampled)
 
 

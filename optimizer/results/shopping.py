@@ -1,17 +1,44 @@
-"""The shopping list: pieces counted into packs, owned ones first, totals in whole cents."""
+"""The shopping list: what to buy in whole packs, what is at hand, totals in whole cents.
 
-from collections.abc import Sequence
+Three kinds of line: the pieces themselves, the sundries to hang them, one delivery from each
+supplier that something is bought from. What is at hand is used first. Pieces at hand are taken to
+come with their sundries.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from optimizer.placement.catalogue import Product
 from optimizer.placement.pieces import Piece
+from optimizer.placement.spending import delivery_cents
+from optimizer.placement.sundries import Sundry, uses_for
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """What a supplier asks for bringing it all, once."""
+
+    supplier: str
+    price_cents: int
+    pack: int = 1
+
+    @property
+    def id(self) -> str:
+        """The line's name for programs."""
+        return f"delivery:{self.supplier}"
+
+    @property
+    def name(self) -> str:
+        """The line's name for people."""
+        return f"delivery by {self.supplier}"
 
 
 @dataclass(frozen=True)
 class ShoppingLine:
-    """One product to buy. Prices in cents; `needed` and `owned` in pieces."""
+    """One thing to buy or to take from what is at hand. `needed` and `owned` in single items."""
 
-    product: Product
+    product: Product | Sundry | Delivery
     needed: int
     owned: int
     packs: int
@@ -23,20 +50,61 @@ class ShoppingLine:
 
     @property
     def left_over(self) -> int:
-        """Pieces left when the plan is hung."""
+        """Items left when the plan is hung."""
         return self.owned + self.packs * self.product.pack - self.needed
 
+    @property
+    def supplier(self) -> str:
+        """Where it is bought; blank when the price list does not say."""
+        return self.product.supplier
 
-def shopping_list(pieces: Sequence[Piece], products: Sequence[Product]) -> tuple[ShoppingLine, ...]:
-    """Lines for every product the pieces use, in the order of the price list."""
-    lines = []
+
+def shopping_list(
+    pieces: Sequence[Piece],
+    products: Sequence[Product],
+    delivery: Mapping[str, float] | None = None,
+) -> tuple[ShoppingLine, ...]:
+    """Lines of all that the pieces take: products in the order of the price list, sundries,
+    deliveries by supplier.
+
+    `products` as in the price list, with all that is owned; `delivery` an amount per supplier.
+    """
+    used: dict[str, list[Piece]] = {}
+    for piece in pieces:
+        used.setdefault(piece.product.id, []).append(piece)
+    lines = [_line(p, len(used[p.id]), 0) for p in products if p.id in used]
+    bought = [*lines, *_sundry_lines(products, used)]
+    return (*bought, *_deliveries(bought, delivery or {}))
+
+
+def _line(item: Product | Sundry, needed: int, at_hand: int) -> ShoppingLine:
+    """A line of an item of which some are at hand besides those the price list says are owned."""
+    owned = min(at_hand + item.owned, needed)
+    return ShoppingLine(item, needed, owned, -(-(needed - owned) // item.pack))
+
+
+def _sundry_lines(
+    products: Sequence[Product], used: Mapping[str, Sequence[Piece]]
+) -> list[ShoppingLine]:
+    needed: Counter[Sundry] = Counter()
+    at_hand: Counter[Sundry] = Counter()
     for product in products:
-        needed = sum(piece.product.id == product.id for piece in pieces)
-        if needed:
-            owned = min(product.owned, needed)
-            packs = -(-(needed - owned) // product.pack)
-            lines.append(ShoppingLine(product, needed, owned, packs))
-    return tuple(lines)
+        for index, piece in enumerate(used.get(product.id, ())):
+            for use in uses_for(product.sundries, piece.mounting):
+                needed[use.sundry] += use.count
+                at_hand[use.sundry] += use.count if index < product.owned else 0
+    return [_line(sundry, count, at_hand[sundry]) for sundry, count in needed.items()]
+
+
+def _deliveries(
+    bought: Sequence[ShoppingLine], delivery: Mapping[str, float]
+) -> list[ShoppingLine]:
+    costs = delivery_cents(delivery)
+    suppliers = {line.supplier for line in bought if line.packs}
+    return [
+        ShoppingLine(Delivery(supplier, costs[supplier]), 1, 0, 1)
+        for supplier in sorted(suppliers & set(costs))
+    ]
 
 
 def total_cents(lines: Sequence[ShoppingLine]) -> int:

@@ -10,8 +10,10 @@ from optimizer.room.schema import (
     AreaSection,
     BudgetSection,
     FurnitureSection,
+    HungSection,
     LimitsSection,
     LoudspeakerSection,
+    ModelsSection,
     RoomSection,
     SeatSection,
     Section,
@@ -22,8 +24,9 @@ from optimizer.room.schema import (
 
 _SectionT = TypeVar("_SectionT", bound=Section)
 _TOP_KEYS = (
-    "title", "note", "materials", "room", "surfaces", "areas", "furniture", "speakers",
-    "loudspeaker", "seats", "targets", "budget", "limits", "weights",
+    "title", "note", "materials", "room", "surfaces", "areas", "furniture", "hung", "speakers",
+    "loudspeaker", "seats", "targets", "budget", "limits", "weights", "models", "builds",
+    "variants",
 )  # fmt: skip
 _LONGEST_LIST = 200
 
@@ -36,11 +39,13 @@ class Scenario:
     title: str
     note: str
     materials: str
+    builds: str
     room: RoomSection
     room_whole: bool  # False when keys of [room] were at fault and are left out of `room`
     surfaces: dict[str, str | None]  # None: told to be no material's name
     areas: tuple[AreaSection, ...]
     furniture: tuple[FurnitureSection, ...]
+    hung: tuple[HungSection, ...]
     speakers: tuple[SpeakerSection, ...]
     loudspeaker: LoudspeakerSection
     seats: tuple[SeatSection, ...]
@@ -48,6 +53,7 @@ class Scenario:
     budget: BudgetSection
     limits: LimitsSection
     weights: WeightsSection
+    models: ModelsSection
 
     @property
     def file(self) -> str:
@@ -64,6 +70,11 @@ class Scenario:
         """The person's own material rows, looked for beside the room file, or None."""
         return self.path.parent / self.materials if self.materials else None
 
+    @property
+    def builds_path(self) -> Path | None:
+        """The person's own builds, looked for beside the room file, or None."""
+        return self.path.parent / self.builds if self.builds else None
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -75,7 +86,11 @@ class Reading:
 
 def read_scenario(path: Path) -> Reading:
     """Read a room file (TOML); ScenarioError only when the file cannot be read at all."""
-    data = read_toml(path)
+    return read_tables(read_toml(path), path)
+
+
+def read_tables(data: dict[str, Any], path: Path) -> Reading:
+    """Read the tables of a room file that is at `path`."""
     faults: list[Fault] = []
     file = str(path)
     faults.extend(
@@ -87,6 +102,7 @@ def read_scenario(path: Path) -> Reading:
     budget = _table(BudgetSection, data, "budget", file, faults, required=True)
     areas = _list(AreaSection, data, "areas", file, faults)
     furniture = _list(FurnitureSection, data, "furniture", file, faults)
+    hung = _list(HungSection, data, "hung", file, faults)
     speakers = _list(SpeakerSection, data, "speakers", file, faults)
     seats = _list(SeatSection, data, "seats", file, faults)
     surfaces = _surfaces(data, file, faults)
@@ -94,17 +110,21 @@ def read_scenario(path: Path) -> Reading:
     targets = _table(TargetsSection, data, "targets", file, faults)
     limits = _table(LimitsSection, data, "limits", file, faults)
     weights = _table(WeightsSection, data, "weights", file, faults)
-    texts = {key: _string(data, key, file, faults) for key in ("title", "note", "materials")}
+    models = _table(ModelsSection, data, "models", file, faults)
+    keys = ("title", "note", "materials", "builds")
+    texts = {key: _string(data, key, file, faults) for key in keys}
     scenario = Scenario(
         path=path,
         title=texts["title"] or _title_of(path),
         note=texts["note"],
         materials=texts["materials"],
+        builds=texts["builds"],
         room=room or RoomSection(),
         room_whole=not any(fault.key.startswith("room") for fault in faults),
         surfaces=surfaces,
         areas=areas,
         furniture=furniture,
+        hung=hung,
         speakers=speakers,
         loudspeaker=loudspeaker or LoudspeakerSection(),
         seats=seats,
@@ -112,6 +132,7 @@ def read_scenario(path: Path) -> Reading:
         budget=budget or _stand_in_budget(data),
         limits=limits or LimitsSection(),
         weights=weights or WeightsSection(),
+        models=models or ModelsSection(),
     )
     return Reading(scenario, tuple(faults))
 

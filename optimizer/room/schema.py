@@ -4,7 +4,7 @@ Every model refuses unknown keys. Checks that need more than one section (a spea
 room, two windows that overlap) are in checks.py.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr
 
@@ -106,6 +106,21 @@ class FurnitureSection(Section):
     name: Name | None = None
 
 
+class HungSection(Section):
+    """A piece of the price list that hangs already and stays: its product, and where it is.
+
+    `at` is the corner of the rectangle it covers nearest to the surface's origin, measured like an
+    area; a piece in a corner names both walls ("front-left") and is measured on the first.
+    """
+
+    product: Name
+    surface: Name
+    at: tuple[NonNegativeLength, NonNegativeLength]
+    gap: NonNegativeLength = 0.0
+    turned: bool = False
+    mounting: Mounting | None = None
+
+
 class SpeakerSection(Section):
     """A loudspeaker: its acoustic centre, and the seat or point it is aimed at."""
 
@@ -146,12 +161,21 @@ class TargetsSection(Section):
     pair_balance_percent: Annotated[Number, Field(gt=0, le=100)] = 3.0
 
 
+Deliveries = Annotated[dict[Name, Annotated[Number, Field(ge=0, le=1e6)]], Field(max_length=50)]
+
+
 class BudgetSection(Section):
-    """The money: an amount, its currency, and the price list it is spent on."""
+    """The money: an amount, its currency, and the price list it is spent on.
+
+    `delivery` is what each supplier of the price list asks for one delivery, whatever is bought;
+    `tax_note` is printed below the shopping list as it is written.
+    """
 
     amount: Annotated[Number, Field(ge=0, le=1e9)]
     currency: Annotated[Name, Field(max_length=8)] = "EUR"
     catalogue: FileName
+    delivery: Deliveries = {}
+    tax_note: Annotated[str, Field(max_length=300, pattern=r"^[^\x00-\x1f\x7f]*$")] = ""
 
 
 class KeepClearSection(Section):
@@ -175,11 +199,47 @@ class LimitsSection(Section):
     grid: Annotated[Metres, Field(ge=0.02, le=2.0)] | None = None
 
 
+class ModelsSection(Section):
+    """Which effects the models reckon with."""
+
+    edge_effect: Annotated[bool, Field(strict=True)] = True
+
+
 class WeightsSection(Section):
     """How much each group of criteria counts; 0 leaves a group out of the decision."""
 
     decay: Share = 1.0
     modes: Share = 1.0
     early: Share = 1.0
+    late: Share = 0.5
+    flutter: Share = 0.5
     side_balance: Share = 0.5
     pair_balance: Share = 0.5
+
+
+Tables = Annotated[tuple[dict[str, Any], ...], Field(max_length=50)]
+Names = Annotated[tuple[Name, ...], Field(max_length=50)]
+
+
+class VariantSection(Section):
+    """What one named variant changes in the room file.
+
+    The values themselves are read by the sections they change: a couch of `add_furniture` by
+    `FurnitureSection`, and so on, once they are laid over the rest of the file.
+    """
+
+    says: Annotated[str, Field(min_length=1, max_length=300)] | None = None
+    remove: Names = ()
+    add_furniture: Tables = ()
+    add_areas: Tables = ()
+    move: dict[Name, Any] = {}
+    surfaces: dict[Name, Any] = {}
+    ban_products: Names = ()
+    allow_products: Names = ()
+    ban_mountings: tuple[Mounting, ...] = ()
+    allow_mountings: tuple[Mounting, ...] = ()
+    only_mountings: Annotated[tuple[Mounting, ...], Field(min_length=1)] | None = None
+    budget: Any = None
+    limits: dict[str, Any] = {}
+    targets: dict[str, Any] = {}
+    weights: dict[str, Any] = {}

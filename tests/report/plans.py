@@ -13,7 +13,7 @@ from optimizer.project import Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, reasons, treated
 from optimizer.results.shopping import shopping_list
-from optimizer.room.geometry import Rect
+from optimizer.room.geometry import DIGITS, Rect
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ROOMS = ("small_bedroom", "spare_room", "garage")
@@ -89,9 +89,9 @@ def plan_of(
 def _piece(project: Project, place: Place) -> Piece:
     room = project.room
     product = next(p for p in project.products if p.id == place.product)
-    high = place.v + product.height
+    high = round(place.v + product.height, DIGITS)
     if place.mounting != "corner":
-        rect = (place.u, place.v, place.u + product.width, high)
+        rect = (place.u, place.v, round(place.u + product.width, DIGITS), high)
         return flat_piece(room, product, place.fitting, place.mounting, place.surface, rect, False)
     legs = [_leg(project, place, name, product.width, high) for name in place.surface.split("-")]
     return corner_piece(room, product, place.fitting, (legs[0], legs[1]))
@@ -100,5 +100,5 @@ def _piece(project: Project, place: Place) -> Piece:
 def _leg(project: Project, place: Place, name: str, leg: float, high: float) -> tuple[str, Rect]:
     """One leg of a corner fill in the corner of the back and the left wall."""
     u0, _, u1, _ = project.room.surface(name).plane.bounds
-    start = u0 if name == "back" else u1 - leg
-    return name, (start, place.v, start + leg, high)
+    start = u0 if name == "back" else round(u1 - leg, DIGITS)
+    return name, (start, place.v, round(start + leg, DIGITS), high)

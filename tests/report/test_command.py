@@ -16,6 +16,7 @@ from optimizer.acoustics.scene import Scene
 from optimizer.commands import report
 from optimizer.faults import ScenarioError
 from optimizer.project import Project, load_project
+from optimizer.report import rebuild as rebuilding
 from optimizer.report.rebuild import rebuild
 from optimizer.results.planfile import plan_as_json
 
@@ -41,7 +42,9 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Scene]]:
         asked.append(scene)
         return Assessment()
 
-    monkeypatch.setattr(Project, "judges", lambda self: (judge,))
+    monkeypatch.setattr(Project, "judges", lambda self, judging="full": (judge,))
+    monkeypatch.setattr(Project, "informers", lambda self, judging="full": ())
+    monkeypatch.setattr(rebuilding, "plan_sample", lambda project, judged, pieces: None)
     return asked
 
 

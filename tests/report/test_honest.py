@@ -114,9 +114,6 @@ def test_names_are_shown_as_written_and_break_nothing(tmp_path: Path) -> None:
 class WiderRow(ScoreRow):
     """A score row with columns that this report does not know."""
 
-    after_low: float | None = None
-    after_high: float | None = None
-    probability: float | None = None
     spread: tuple[float, float] | None = None
     unused: str | None = None
 
@@ -126,15 +123,17 @@ def test_new_columns_of_the_score_card_are_shown(laid: Plan) -> None:
     for row in laid.card.rows:
         decay = row.criterion == "decay"
         more = {"after_low": 0.9 * row.after, "after_high": 1.2 * row.after} if decay else {}
-        share = {"probability": 0.25, "spread": (1.0, 2.0)} if decay else {}
+        share = {"chance": 0.25, "spread": (1.0, 2.0)} if decay else {}
         rows.append(WiderRow(**{**row.as_dict(), **more, **share}))  # type: ignore[arg-type]
     wide = replace(laid, card=replace(laid.card, rows=tuple(rows)))
     decay = next(g for g in score_groups(wide.card) if g.key == "decay")
     assert decay.table.header == (
-        "what", "limits", "now", "with the plan", "may be as low as", "may be as high as",
-        "chance of being met", "spread", "verdict",
+        "what", "limits", "now", "with the plan", "4 in 5 between", "chance of being met", "spread",
+        "verdict",
     )  # fmt: skip
-    assert decay.table.rows[0][6:8] == ["25 %", "1.00 s to 2.00 s"]
+    ends = [0.9 * rows[0].after, 1.2 * rows[0].after]
+    between = f"{ends[0]:.2f} to {ends[1]:.2f} s"
+    assert decay.table.rows[0][4:7] == [between, "25 %", "1.00 to 2.00 s"]
     early = next(g for g in score_groups(wide.card) if g.key == "early")
     assert len(early.table.header) == 5
     plain, barred = (report_charts(p).pictures[0].svg for p in (laid, wide))

@@ -1,0 +1,1 @@
+"""Coefficients corrected by what was measured in the room."""

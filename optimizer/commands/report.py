@@ -1,0 +1,85 @@
+"""`treatment report`: a plan as one page to read, print and take to the wall."""
+
+import argparse
+from pathlib import Path
+
+from optimizer.acoustics.low_response import low_response
+from optimizer.commands.printing import say
+from optimizer.faults import Fault, ScenarioError
+from optimizer.project import Judging, load_project
+from optimizer.report.figures import Responses
+from optimizer.report.page import hanging_html, report_html
+from optimizer.report.rebuild import Rebuilt, rebuild, room_file_of
+from optimizer.results.model import Plan
+from optimizer.results.output import check_writable, write_folder
+from optimizer.results.scorecard import treated
+
+REPORT, HANGING = "report.html", "hanging.html"
+EPILOG = """\
+examples:
+  treatment report plan/plan.json --out plan
+  treatment report plan/plan.json --out sheets --only hanging --units ft
+  treatment report plan/plan.json --room rooms/attic.toml --out plan
+
+DIR then holds report.html (one file, no other is needed), or hanging.html with --only hanging.
+Both print to A4 and Letter. Prices, names and sizes are those of today's room file and price list;
+where they changed what the figures depend on, the room is judged anew, which takes longer.
+"""
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "report",
+        help="a plan as one page to read and print",
+        description="Write a plan as one HTML page: summary, score card, drawings, hanging sheets.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("plan", type=Path, metavar="plan.json", help="the plan")
+    parser.add_argument("--room", type=Path, metavar="ROOM.toml",
+                        help="the room file (default: the one the plan names)")  # fmt: skip
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
+    parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
+    parser.add_argument("--only", choices=("hanging",), help="only the hanging sheets")
+    parser.add_argument("--bass", action="store_true",
+                        help="also draw the bass at the seats (slower; box rooms)")  # fmt: skip
+    parser.add_argument("--fast", action="store_true",
+                        help="judge anew, where needed, without wave equation")  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read the plan back, write the page, say where it is."""
+    name = HANGING if arguments.only else REPORT
+    check_writable(arguments.out, [name])
+    rebuilt = _rebuilt(arguments)
+    if arguments.only:
+        page = hanging_html(rebuilt.plan, arguments.units)
+    else:
+        heard = _bass(rebuilt.plan) if arguments.bass else None
+        page = report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed)
+    write_folder(arguments.out, {name: page})
+    say(f"Written: {arguments.out / name}")
+    return 0
+
+
+def _rebuilt(arguments: argparse.Namespace) -> Rebuilt:
+    room = arguments.room or room_file_of(arguments.plan)
+    if room is None:
+        remedy = "names no room file; give it with --room ROOM.toml"
+        raise ScenarioError([Fault(str(arguments.plan), "room_file", None, remedy)])
+    if arguments.room is None and not room.is_file():
+        remedy = "the room file is not there; give it with --room ROOM.toml"
+        raise ScenarioError([Fault(str(arguments.plan), "room_file", str(room), remedy)])
+    judging: Judging = "fast" if arguments.fast else "full"
+    return rebuild(arguments.plan, load_project(room), judging)
+
+
+def _bass(plan: Plan) -> Responses | None:
+    """The response at the seats now and with the plan; None where the room is no box."""
+    room, scene = plan.project.room, plan.project.scene
+    if room.dimensions is None:
+        return None
+    after = treated(room, scene, [p.piece for p in plan.pieces])
+    return low_response(scene, room.dimensions), low_response(after, room.dimensions)

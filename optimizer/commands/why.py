@@ -1,0 +1,107 @@
+"""`treatment why`: what each piece of a plan is there for, and what stands in the way of more."""
+
+import argparse
+import math
+from pathlib import Path
+
+import numpy as np
+
+from optimizer.commands.compare import add_judging
+from optimizer.commands.printing import say
+from optimizer.faults import Fault, ScenarioError
+from optimizer.planning import bounce_points
+from optimizer.project import Project, load_project
+from optimizer.results.comparison_plans import read_planned
+from optimizer.results.model import PlannedPiece
+from optimizer.results.why import judged_plan, why_table
+from optimizer.results.why_bench import build_bench
+from optimizer.results.why_obstacles import obstacle, relaxations, unmet_rows
+from optimizer.results.why_text import (
+    instead_table,
+    losses_table,
+    obstacles_table,
+    relaxations_table,
+)
+
+TIME_LIMIT = 20.0
+EPILOG = """\
+example:
+  treatment why plan/plan.json --room scenarios/spare_room.toml
+
+Pieces: each pair or single piece is left out and the room judged anew. Instead: the same product
+may not hang there, and its money and what was left is spent anew, piece by piece, the most benefit
+for money first (no proof). In the way: one criterion at a time, by the same quick search.
+Relaxations: one limit at a time, the whole plan solved again roughly within --time-limit.
+Values are those of the quick models; --fast and --full correct them by fuller ones, and take
+minutes.
+"""
+EXCESS = (
+    '"price" is the share of the packs, "saves" what the shopping list costs less in whole packs, '
+    '"excess" the change of the weighted excess over the limits (+ is worse).'
+)
+BANS = "Lift a ban only where the rules and the landlord allow it."
+
+
+def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "why",
+        help="what each piece of a plan is for, and what stands in the way of more",
+        description="Say what each piece of a plan is for, and what stands in the way of more.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("plan", type=Path, metavar="plan.json", help="the plan")
+    parser.add_argument("--room", type=Path, required=True, metavar="ROOM.toml",
+                        help="the room file it is for")  # fmt: skip
+    parser.add_argument("--variant", action="append", default=[], metavar="NAME",
+                        help="a variant of the room file; again for more")  # fmt: skip
+    add_judging(parser)
+    parser.add_argument("--time-limit", type=float, default=TIME_LIMIT, metavar="S",
+                        help="seconds for all relaxations (default %(default)g)")  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Load, leave out, spend anew, relax, print."""
+    project, pieces = _checked(arguments)
+    judged = judged_plan(project, pieces, arguments.judging)
+    table = why_table(project, pieces, judged)
+    bench = build_bench(project, pieces, judged.corrected, bounce_points(project))
+    added = [
+        bench.refilled(np.delete(bench.plan, g), bench.allowed & ~bench.like(g))
+        for g in range(len(bench.groups))
+    ]
+    found = [obstacle(bench, int(row)) for row in unmet_rows(bench)]
+    tried = relaxations(bench, arguments.time_limit)
+    currency = project.scenario.budget.currency
+    parts = [
+        f"{project.scenario.title}: {len(pieces)} pieces, weighted excess over the limits "
+        f"{judged.score:.3f} (0 = all met)",
+        losses_table(table, currency) if table else "The plan has no piece.",
+        EXCESS if table else "",
+        instead_table(bench, table, added) if table else "",
+        obstacles_table(bench, judged, found, tried) if found else "Every criterion is met.",
+        relaxations_table(bench, tried),
+        BANS if len(tried) > 1 else "",
+    ]
+    say("\n\n".join(part for part in parts if part))
+    return 0
+
+
+def _checked(arguments: argparse.Namespace) -> tuple[Project, tuple[PlannedPiece, ...]]:
+    """The room and the plan; ScenarioError tells all that is wrong at once."""
+    faults: list[Fault] = []
+    seconds = arguments.time_limit
+    if not (seconds > 0 and math.isfinite(seconds)):
+        remedy = "give a number of seconds above 0, such as 20"
+        faults.append(Fault("command line", "--time-limit", seconds, remedy))
+    pieces: tuple[PlannedPiece, ...] = ()
+    try:
+        project = load_project(arguments.room, variants=arguments.variant)
+        pieces = read_planned(arguments.plan, project.room, project.products)
+    except ScenarioError as error:
+        faults += error.faults
+    if faults:
+        raise ScenarioError(faults)
+    return project, pieces

@@ -1,0 +1,94 @@
+"""First reflections: level against delay, now and with a plan, against the limit."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from optimizer.drawings.chart_axes import (
+    Floats,
+    as_floats,
+    chart_axes,
+    draw_now,
+    draw_planned,
+    legend_above,
+    limit_line,
+    no_data,
+    note,
+    share_of,
+)
+from optimizer.drawings.style import FAINT, MEDIUM, Picture, clean, drawing, picture
+
+TITLE = "First reflections against the direct sound"
+FLOOR_DB = -40.0  # quieter ones are drawn here
+_LETTER = 0.0145  # width of a letter as a share of the axis
+_APART = 2.2  # dB between two labels that do not overlap
+_LONGEST = 34  # letters of a label in the picture
+
+
+def early_chart(
+    delay_ms: ArrayLike,
+    before_db: ArrayLike,
+    after_db: ArrayLike,
+    names: Sequence[str],
+    limit_db: float,
+    window_ms: float,
+    labels: Sequence[str] | None = None,
+) -> Picture:
+    """Reflections (K,): delay in ms, level in dB re direct now and with the plan, and names.
+
+    The limit holds up to `window_ms`. Reflections that stay above it are named in the picture,
+    by `labels` if these are given (shorter than the names, which tell the finding in words).
+    """
+    delay, now, planned = as_floats(delay_ms, before_db, after_db)
+    with drawing():
+        figure, (ax,) = chart_axes("delay after the direct sound in ms", "level in dB re direct")
+        ax.set_xlim(0.0, window_ms)
+        shown = [np.maximum(level, FLOOR_DB) for level in (now, planned)]
+        for x, first, second in zip(delay, *shown, strict=True):
+            ax.plot([x, x], [first, second], color=FAINT, linewidth=MEDIUM, zorder=1)
+        ends = np.array([0.0, window_ms])
+        limit_line(ax, ends, np.full(2, limit_db), f"limit {limit_db:g} dB")
+        if len(delay):
+            draw_now(ax, delay, shown[0], line=False)
+            draw_planned(ax, delay, shown[1], line=False)
+            _name_loud(ax, delay, shown[1], labels or names, limit_db)
+        else:
+            no_data(ax, "no reflection in this time")
+        ax.set_ylim(FLOOR_DB - 1.0, max(0.0, *(float(s.max(initial=-99.0)) + 2 for s in shown)))
+        legend_above(ax)
+    return picture(figure, "early", TITLE, _alt(now, planned, names, limit_db))
+
+
+def _name_loud(ax: Any, delay: Floats, level: Floats, names: Sequence[str], limit: float) -> None:
+    """Names beside the points above the limit, loudest first, where there is room."""
+    taken: list[tuple[float, float, float]] = []  # left end, right end, level
+    span = ax.get_xlim()[1]
+    for k in np.argsort(-level, kind="stable"):
+        x, y, text = float(delay[k]), float(level[k]), _short(names[k])
+        wide = len(text) * _LETTER * span
+        right = x + wide > span
+        ends = (x - wide, x) if right else (x, x + wide)
+        free = all(ends[1] < a or b < ends[0] or abs(y - c) > _APART for a, b, c in taken)
+        if y > limit + 1e-9 and free:
+            taken.append((*ends, y))
+            note(ax, x, y, text, ha="right" if right else "left")
+
+
+def _short(name: str) -> str:
+    name = clean(name)
+    return name if len(name) <= _LONGEST else name[: _LONGEST - 3] + "..."
+
+
+def _alt(now: Floats, planned: Floats, names: Sequence[str], limit: float) -> str:
+    if not len(now):
+        return "No reflection arrives within the time looked at."
+    parts = []
+    for word, level in (("Now", now), ("With the plan", planned)):
+        loud = int((level > limit + 1e-9).sum())
+        text = f"{word} {share_of(loud, len(level), 'first reflections', 'is', 'are')}"
+        text += f" above the limit of {limit:g} dB"
+        top = int(level.argmax())
+        parts.append(f"{text}; the strongest is {clean(names[top])} with {level[top]:.1f} dB.")
+    return " ".join(parts)

@@ -1,0 +1,169 @@
+"""The list beside a drawing: which pieces are on it, where each is measured, and other keys."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from optimizer.drawings.lettering import dimension, fit, width_mm, wrap
+from optimizer.drawings.sheet import Sheet
+from optimizer.drawings.style import FAINT, HAIR, MUTED, SMALL
+from optimizer.drawings.symbols import draw_swatch
+from optimizer.results.model import PlannedPiece
+
+COLUMN, GUTTER, ROW = 60.6, 4.0, 3.5  # mm
+SWATCH = 6.5  # mm that a sample and its space take
+_STOPS = (5.0, 29.8, 54.6, 60.4)  # right ends of the columns: no., from corner, height, pair
+_PARTS = ("number", "across", "up", "pair")
+Sample = Callable[[Sheet, float, float], None]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a list: its texts and what is drawn before it.
+
+    One text, two (a name and what stands right of it), or one per column.
+    """
+
+    texts: tuple[str, ...]
+    name: str | None = None
+    sample: Sample | None = None
+    quiet: bool = False  # headings of columns
+
+
+@dataclass(frozen=True)
+class Group:
+    """A heading of one or more lines, and rows under it that may run over to the next column."""
+
+    heading: tuple[Line, ...]
+    rows: tuple[Line, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A piece as measured on one drawing: from which surfaces, and how far."""
+
+    planned: PlannedPiece
+    across_from: str
+    across: float
+    up_from: str  # "" where the heading of the column says it
+    up: float
+
+
+def piece_groups(pieces: list[Measured], units: str, heads: tuple[str, str]) -> list[Group]:
+    """Pieces grouped by what they are; `heads` title the two columns of distances."""
+    groups: dict[tuple[object, ...], list[Measured]] = {}
+    for measured in pieces:
+        piece = measured.planned.piece
+        u0, v0, u1, v1 = piece.rect
+        key = (piece.product.id, piece.fitting, piece.mounting,
+               round(u1 - u0, 3), round(v1 - v0, 3))  # fmt: skip
+        groups.setdefault(key, []).append(measured)
+    titles = Line(("no.", *heads, "pair"), quiet=True)
+    return [
+        Group((*_heading(members[0], len(members), units), titles),
+              tuple(_row(m, units) for m in members))
+        for members in groups.values()
+    ]  # fmt: skip
+
+
+def _heading(measured: Measured, count: int, units: str) -> tuple[Line, ...]:
+    piece = measured.planned.piece
+    product = piece.product
+    u0, v0, u1, v1 = piece.rect
+    kind = product.kind
+    names = wrap(product.name, COLUMN - SWATCH, 2)
+    wide, high, deep = (dimension(x, units) for x in (u1 - u0, v1 - v0, product.depth))
+    gap = product.fittings[piece.fitting].gap
+    size = f"{count} × {wide} wide, {high} high"
+    if len(piece.rects) == 2:
+        size = f"{count} × {wide} along each wall, {high} high"
+    elif kind in ("cloud", "rug") or piece.mounting in ("ceiling", "floor"):
+        size = f"{count} × {wide} by {high}"
+    depth = f"{deep} deep" + (f", gap behind it {dimension(gap, units)}" if gap else "")
+    lines = [*names[1:], size, *([depth] if len(piece.rects) == 1 else [])]
+    first = Line((names[0],), sample=lambda s, x, y: draw_swatch(s, x, y, kind))
+    return (first, *(Line((text,), sample=_nothing) for text in lines))
+
+
+def _nothing(sheet: Sheet, x: float, y: float) -> None:
+    """Room for a sample, left empty."""
+
+
+def _row(measured: Measured, units: str) -> Line:
+    planned = measured.planned
+    across, up = dimension(measured.across, units), dimension(measured.up, units)
+    room = _STOPS[1] - _STOPS[0] - width_mm(" " + across) - 1.2
+    first = f"{fit(measured.across_from, room)} {across}"
+    room = _STOPS[2] - _STOPS[1] - width_mm(" " + up) - 1.2
+    second = f"{fit(measured.up_from, room)} {up}" if measured.up_from else up
+    texts = (planned.id, first.strip(), second.strip(), planned.pair or "")
+    return Line(texts, name=f"row-{planned.id}")
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A line of a list and where it goes: column, and mm below the top of the list."""
+
+    line: Line
+    column: int
+    down: float
+
+
+def flow(
+    groups: list[Group], columns: int, height: float, whole: bool = False
+) -> list[Placed] | None:
+    """Lines laid out in columns of a height in mm; None when they do not fit.
+
+    A heading stays with its first row and comes again where its rows go on in the next column;
+    with `whole`, groups are not parted at all.
+    """
+    placed: list[Placed] = []
+    column, down = 0, 0.0
+    for group in groups:
+        head = list(group.heading)
+        rows = list(group.rows)
+        need = (len(head) + (len(rows) if whole else min(len(rows), 1))) * ROW
+        if whole and need > height:
+            return None
+        if down > 0 and down + need > height:
+            column, down = column + 1, 0.0
+        for index, line in enumerate((*head, *rows)):
+            if down + ROW > height:
+                column, down = column + 1, 0.0
+                if index >= len(head):
+                    for again in (head[0], *head[1:][-1:]):
+                        placed.append(Placed(again, column, down))
+                        down += ROW
+            if down + ROW > height or column >= columns:
+                return None
+            placed.append(Placed(line, column, down))
+            down += ROW
+        down += ROW * 0.5
+    return placed
+
+
+def draw_schedule(sheet: Sheet, placed: list[Placed], left: float, top: float) -> None:
+    """Draw a list whose upper left corner is at (left, top)."""
+    for item in placed:
+        x = left + item.column * (COLUMN + GUTTER)
+        y = top - item.down - ROW / 2
+        line = item.line
+        colour = MUTED if line.quiet else "#1a1a1a"
+        if line.sample is not None:
+            line.sample(sheet, x, y)
+        if len(line.texts) == 1:
+            start = SWATCH if line.sample is not None else 0.0
+            text = fit(line.texts[0], COLUMN - start)
+            sheet.text(x + start, y, text, colour=colour, name=line.name)
+            continue
+        if len(line.texts) == 2:
+            first, rest = line.texts
+            room = COLUMN - width_mm(rest) - 1.2
+            sheet.text(x, y, fit(first, room), colour=colour, name=line.name)
+            sheet.text(x + COLUMN, y, rest, across="right", colour=colour)
+            continue
+        for text, stop, part in zip(line.texts, _STOPS, _PARTS, strict=True):
+            name = f"{line.name}-{part}" if line.name else None
+            sheet.text(x + stop, y, text, SMALL, "right", colour=colour, name=name)
+        if line.quiet:
+            under = y - ROW / 2 + 0.1
+            sheet.line([(x, under), (x + COLUMN, under)], HAIR, FAINT)

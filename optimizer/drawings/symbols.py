@@ -1,0 +1,110 @@
+"""How things look on drawings: kinds of piece, openings, furniture, loudspeakers, seats."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from optimizer.drawings import style
+from optimizer.drawings.sheet import Sheet
+from optimizer.room.geometry import Floats
+
+
+class Look(NamedTuple):
+    """Fill and hatch of one kind of piece; the hatch alone tells them apart in grey."""
+
+    fill: str
+    hatch: str
+
+
+LOOKS = {
+    "panel": Look("#cfe6f5", "////"),
+    "corner": Look("#f6dca8", "\\\\\\\\"),
+    "cloud": Look("#c5e8dd", "...."),
+    "diffuser": Look("#f0d9e6", "xxxx"),
+    "curtain": Look("#f9f4bd", "||||"),
+    "rug": Look("#f3cdb2", "----"),
+    "screen": Look("#d9d9d9", "++++"),
+}
+
+
+def draw_piece(
+    sheet: Sheet, points: Floats, kind: str, name: str, overhead: bool = False, layer: float = 2.0
+) -> None:
+    """A piece of a kind of product; one that hangs overhead is only an outline in dashes."""
+    look = LOOKS[kind]
+    if not overhead:
+        sheet.fill(points)
+    if overhead:
+        sheet.shape(points, dash=(0, (4, 2)), width=style.THIN, layer=layer, name=name)
+        return
+    sheet.shape(points, look.fill, None, layer=layer - 0.02)
+    sheet.shape(points, None, style.MUTED, style.HAIR, look.hatch, layer=layer - 0.01)
+    sheet.shape(points, width=style.MEDIUM, layer=layer, name=name)
+
+
+def draw_swatch(sheet: Sheet, x: float, y: float, kind: str) -> None:
+    """A small sample of a kind of piece for keys, its middle left at (x, y)."""
+    look = LOOKS[kind]
+    points = [(x, y - 1.2), (x + 4.5, y - 1.2), (x + 4.5, y + 1.2), (x, y + 1.2)]
+    sheet.shape(points, look.fill, style.MUTED, style.HAIR, look.hatch)
+    sheet.shape(points, width=style.THIN)
+
+
+def draw_area(sheet: Sheet, points: Floats, kind: str, name: str) -> None:
+    """A window, door, vent, detector or the like on a surface seen square-on, (4, 2) in order."""
+    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    sheet.shape(points, style.PAPER if kind != "finish" else None, style.INK, style.THIN,
+                dash=(0, (2, 2)) if kind in ("finish", "rug", "curtain") else "-", layer=1.4,
+                name=name)  # fmt: skip
+    inset = min(0.8, (x1 - x0) / 6, (y1 - y0) / 6)
+    if kind in ("window", "closet"):
+        sheet.shape(
+            [(x0 + inset, y0 + inset), (x1 - inset, y0 + inset), (x1 - inset, y1 - inset),
+             (x0 + inset, y1 - inset)],
+            width=style.HAIR, layer=1.4,
+        )  # fmt: skip
+    if kind == "closet":
+        middle = (x0 + x1) / 2
+        sheet.line([(middle, y0 + inset), (middle, y1 - inset)], style.HAIR, layer=1.4)
+    if kind in ("vent", "heater"):
+        for share in (0.25, 0.5, 0.75):
+            y = y0 + share * (y1 - y0)
+            sheet.line([(x0, y), (x1, y)], style.HAIR, layer=1.4)
+    if kind in ("detector", "switch"):
+        sheet.line([(x0, y0), (x1, y1)], style.HAIR, layer=1.4)
+        sheet.line([(x0, y1), (x1, y0)], style.HAIR, layer=1.4)
+
+
+def draw_thing(sheet: Sheet, points: Floats, clear: bool, layer: float = 1.3) -> None:
+    """Furniture, or (crossed out) a box that is to be kept clear, (4, 2) in order."""
+    fill = None if clear else style.PALE
+    sheet.shape(points, fill, style.MUTED, style.HAIR, dash=(0, (4, 2)), layer=layer)
+    if clear:
+        for i in (0, 1):
+            sheet.line(points[[i, i + 2]], style.HAIR, style.MUTED, (0, (4, 2)), layer)
+
+
+def draw_speaker(sheet: Sheet, at: Floats, towards: Floats, name: str, radius: float) -> Floats:
+    """A loudspeaker seen from above or the side: a dark box turned to where it is aimed.
+
+    Gives back its corners (4, 2).
+    """
+    direction = towards - at
+    length = float((direction @ direction) ** 0.5)
+    ahead = direction / length if length > 1e-9 else direction * 0 + [0.0, 1.0]
+    beside = ahead[::-1] * [-1.0, 1.0]
+    corners = np.array([
+        at + radius * (ahead * i + beside * j)
+        for i, j in ((0, -0.8), (0, 0.8), (-1.4, 0.8), (-1.4, -0.8))
+    ])  # fmt: skip
+    sheet.shape(corners, style.INK, style.INK, style.THIN, layer=3.2, name=name)
+    sheet.line(corners[:2], 1.6, style.ORANGE, layer=3.3)
+    return corners
+
+
+def draw_seat(sheet: Sheet, at: Floats, name: str, radius: float) -> None:
+    """Where ears are: a ring with a cross."""
+    x, y = (float(v) for v in at)
+    sheet.disc((x, y), radius, layer=3.2, name=name)
+    sheet.line([(x - radius, y), (x + radius, y)], style.THIN, layer=3.3)
+    sheet.line([(x, y - radius), (x, y + radius)], style.THIN, layer=3.3)

@@ -1,0 +1,152 @@
+"""The report as one self-contained HTML page, and the hanging sheets alone as another."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from optimizer.drawings.style import Picture
+from optimizer.placement.catalogue import Product
+from optimizer.report.figures import Responses, report_charts
+from optimizer.report.hanging import Sheet, bare_surfaces, hanging_sheets, reasons_table
+from optimizer.report.proof import proof
+from optimizer.report.score import score_groups
+from optimizer.report.sheets import room_pictures, surface_pictures
+from optimizer.report.sources import assumptions, coefficients_table, model_limits, references
+from optimizer.report.summary import summary
+from optimizer.report.svg import inline
+from optimizer.report.wording import ABSENT, Table, listed
+from optimizer.results import tellings as tell
+from optimizer.results.cautions import cautions
+from optimizer.results.model import Plan
+from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
+
+FOLDER = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture as the page shows it."""
+
+    title: str
+    alt: str
+    svg: Markup
+
+
+@dataclass(frozen=True)
+class SheetShown:
+    """A hanging sheet with its drawing, if there is one."""
+
+    sheet: Sheet
+    figure: Shown | None
+
+
+def report_html(
+    plan: Plan, units: str = "m", low_response: Responses | None = None, changed: bool = False
+) -> str:
+    """The whole report. Lengths in "m" or "ft".
+
+    `low_response` is the bass at the seats now and with the plan; without it that chart is left
+    out and the page says so. `changed`: what the plan was solved for is no longer so.
+    """
+    charts = report_charts(plan, units, low_response)
+    drawings = room_pictures(plan, units)
+    pictures = _shown([*charts.pictures, *drawings])
+    return _render(
+        "report.html.j2",
+        **_common(plan, units),
+        summary=summary(plan, units),
+        proof=proof(plan, changed),
+        rounds=_sentence(getattr(plan, "rounds", "")),
+        score_before=f"{plan.card.score_before:.3f}",
+        score_after=f"{plan.card.score_after:.3f}",
+        charts=pictures[: len(charts.pictures)],
+        left_out=charts.left_out,
+        groups=score_groups(plan.card, units),
+        drawings=pictures[len(charts.pictures) :],
+        shopping=_shopping(plan),
+        shopping_notes=tell.shopping_notes(plan),
+        fire=_fire_table(plan),
+        reasons=reasons_table(plan),
+        assumptions=assumptions(plan, units),
+        coefficients=coefficients_table(plan),
+        references=references(plan),
+        model_limits=model_limits(),
+        room_file=plan.project.scenario.path.name,
+    )
+
+
+def hanging_html(plan: Plan, units: str = "m") -> str:
+    """The hanging sheets and the cautions alone, to print and take to the wall."""
+    return _render("hanging.html.j2", **_common(plan, units))
+
+
+def _common(plan: Plan, units: str) -> dict[str, Any]:
+    scenario = plan.project.scenario
+    sheets = hanging_sheets(plan, units)
+    pieces = [p.piece for p in plan.pieces]
+    overhead = overhead_rows(pieces)
+    table = Table("Hung overhead: weight and fixings", OVERHEAD_HEADER, overhead, OVERHEAD_RIGHT)
+    return {
+        "title": f"Treatment plan: {scenario.title}",
+        "note": scenario.note,
+        "css": Markup((FOLDER / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - ours
+        "sheets": _with_figures(sheets, surface_pictures(plan, units)),
+        "bare": listed(bare_surfaces(plan)),
+        "overhead": table if overhead else None,
+        "cautions": cautions(pieces),
+    }
+
+
+def _with_figures(sheets: Iterable[Sheet], pictures: dict[str, Picture]) -> list[SheetShown]:
+    shown: list[SheetShown] = []
+    for sheet in sheets:
+        picture = pictures.get(sheet.surface)
+        prefix = f"s{len(shown)}"
+        shown.append(SheetShown(sheet, _one(picture, prefix) if picture else None))
+    return shown
+
+
+def _shown(pictures: Iterable[Picture]) -> list[Shown]:
+    return [_one(picture, f"p{i}") for i, picture in enumerate(pictures)]
+
+
+def _one(picture: Picture, prefix: str) -> Shown:
+    return Shown(picture.title, picture.alt, inline(picture, prefix))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".") if text else ""
+
+
+def _shopping(plan: Plan) -> Table:
+    rows = tell.shopping_rows(plan)
+    foot = tuple(tell.shopping_total(plan)) if rows else ()
+    return Table("What to buy", tell.SHOPPING_HEADER, rows, tell.SHOPPING_RIGHT, foot=foot)
+
+
+def _fire_table(plan: Plan) -> Table:
+    """Weight and fire class of each product, as the price list states them."""
+    rows = [
+        [line.product.name,
+         ABSENT if line.product.weight_kg is None else f"{line.product.weight_kg:g} kg",
+         line.product.fire_class, line.product.note]
+        for line in plan.shopping if isinstance(line.product, Product)
+    ]  # fmt: skip
+    header = ("product", "weight each", "reaction to fire", "note")
+    return Table("As the supplier states it", header, rows, (1,))
+
+
+def _render(template: str, **values: Any) -> str:
+    environment = Environment(
+        loader=FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    return environment.get_template(template).render(**values)

@@ -1,0 +1,155 @@
+"""What the figures rest on: every coefficient used with its source, and what was assumed."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from materials import Material, MaterialDataError, MaterialTable, load_table
+from optimizer.acoustics.decay import SPEED_OF_SOUND
+from optimizer.bands import BANDS, band_label
+from optimizer.project import Project
+from optimizer.report.wording import Cell, Table, listed, sizes, volume
+from optimizer.results.model import Plan
+from optimizer.results.words import surface_in_words
+from optimizer.units import format_length
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A source as it is cited: short name, full citation, how its figures were seen."""
+
+    key: str
+    citation: str
+    seen: str
+
+
+def materials_used(plan: Plan) -> dict[str, tuple[Material, list[str]]]:
+    """Every material that the figures rest on, by id, and what it stands for."""
+    used: dict[str, tuple[Material, list[str]]] = {}
+    for material, what in _uses(plan):
+        words = used.setdefault(material.id, (material, []))[1]
+        if what not in words:
+            words.append(what)
+    return used
+
+
+def _uses(plan: Plan) -> Iterator[tuple[Material, str]]:
+    room = plan.project.room
+    for surface in room.surfaces:
+        yield surface.material, surface_in_words(surface)
+        for area in surface.areas:
+            yield area.material, area.name
+    for furniture in room.furniture:
+        yield furniture.material, furniture.name
+    for piece in (*plan.project.hung, *(planned.piece for planned in plan.pieces)):
+        yield piece.material, piece.product.name
+
+
+def coefficients_table(plan: Plan) -> Table:
+    """Absorption of every material used, per octave band, with its sources."""
+    header = ("material", *[band_label(band) for band in BANDS])
+    rows = [_row(material, words) for material, words in materials_used(plan).values()]
+    right = tuple(range(1, 1 + len(BANDS)))
+    caption = "Absorption used, per octave band"
+    return Table(caption, header, rows, right, kind="coefficients")
+
+
+def _row(material: Material, words: list[str]) -> list[str]:
+    values = [
+        ("~" if band in material.extrapolated else "") + f"{value:.2f}"
+        for band, value in zip(BANDS, material.absorption, strict=True)
+    ]
+    unit = " (m² of one item)" if material.unit == "m2" else ""
+    sources = ", ".join(material.sources) or "none given"
+    if material.status != "sourced":
+        sources += f" ({material.status})"
+    aside = f"stands for: {listed(words)}. Sources: {sources}."
+    if material.note:
+        aside += f" {material.note}"
+    return [Cell(material.name + unit, aside), *values]
+
+
+def references(plan: Plan) -> list[Reference]:
+    """Full citations of all sources used, in the order of their short names."""
+    table = _table(plan.project)
+    known = {source.key: source for source in table.cited()}
+    keys = {key for material, _ in materials_used(plan).values() for key in material.sources}
+    return [
+        Reference(key, known[key].citation, known[key].seen) if key in known
+        else Reference(key, "as given in the person's own material table", "")
+        for key in sorted(keys)
+    ]  # fmt: skip
+
+
+def _table(project: Project) -> MaterialTable:
+    try:
+        return load_table(project.scenario.materials_path)
+    except (MaterialDataError, OSError):
+        return load_table()  # the person's own file went away after it was read
+
+
+def assumptions(plan: Plan, units: str = "m") -> list[str]:
+    """What was taken as given, in the order of the room file."""
+    project = plan.project
+    room = project.room
+    shape = volume(room.volume, units)
+    if room.dimensions is not None:
+        shape = f"{sizes(room.dimensions, units)}, {shape}"
+    return [
+        f"Room: {shape}; air at {room.temperature_c:g} °C and {room.humidity_percent:g} % relative "
+        f"humidity (absorption by ISO 9613-1), speed of sound {SPEED_OF_SOUND:g} m/s.",
+        *[f"{s.name}: {_point(s.at, units)}." for s in room.speakers],
+        *[f"Seat “{s.name}”: ears at {_point(s.at, units)}, counts {s.weight:g}."
+          for s in room.seats],
+        _loudspeaker(project),
+        _targets(project),
+    ]  # fmt: skip
+
+
+def _point(point: object, units: str) -> str:
+    x, y, z = (format_length(float(value), units) for value in point)  # type: ignore[attr-defined]
+    return f"{x} from the front wall, {y} from the left wall, {z} above the floor"
+
+
+def _loudspeaker(project: Project) -> str:
+    speaker = project.scenario.loudspeaker
+    if speaker.directivity == "all-round":
+        return "Loudspeakers radiate alike in all directions."
+    return (
+        "Loudspeakers: a general two-way design, pistons on a sphere; radius of the woofer "
+        f"{1000 * speaker.woofer_radius:g} mm, of the tweeter "
+        f"{1000 * speaker.tweeter_radius:g} mm, "
+        f"crossover {speaker.crossover_hz:g} Hz. Yours will differ somewhat."
+    )
+
+
+def _targets(project: Project) -> str:
+    targets = project.scenario.targets
+    own = targets.decay_low is not None or targets.decay_high is not None
+    mask = "limits of the room file" if own else "mask of BS.1116-3 and EBU Tech 3276"
+    return (
+        f"Decay is judged by the {mask}, early reflections by the profile “{targets.early}”, the "
+        f"sides within {targets.side_balance_percent:g} % and the pair of loudspeakers within "
+        f"{targets.pair_balance_percent:g} % (the last two are this tool's own limits)."
+    )
+
+
+def model_limits() -> list[str]:
+    """Where the models stop being sure."""
+    return [
+        "Absorption coefficients differ between laboratories by about 20 % of the value at 125 Hz, "
+        "10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. Values marked ~ "
+        "are extrapolated; most at 63 Hz are.",
+        "Below the Schroeder frequency single room modes rule. In a box room they are judged one "
+        "by one; in other shapes the bass figures are a direction, not a figure.",
+        "Each row names the model that gave it. Where two models answer the same band they often "
+        "differ by 10 %. Walls are taken to react locally, loudspeakers as points, furniture as "
+        "boxes, scattering mostly estimated.",
+        "Where a row says what the figure lies between, four times in five, that covers "
+        "coefficients, scattering and places a few centimetres off, not what a model leaves out.",
+        "Reflections: first order only, random-incidence coefficients in place of the exact loss "
+        "in the mirror direction, a general loudspeaker.",
+        "The decay mask was written for larger listening rooms; a small room that reaches it is a "
+        "very good one.",
+        "What is built differs from what was drawn: gaps, density and fabric change a piece. "
+        "Measure afterwards if you can.",
+    ]

@@ -1,0 +1,117 @@
+"""Whether a piece of a plan still fits a room and its limits, and in words why it does not.
+
+The rules are those by which places are found (placement.zones, placement.candidates), asked for
+one piece at a time so that what stands in its way can be named.
+"""
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from optimizer.placement.pieces import Piece
+from optimizer.placement.zones import (
+    BODY,
+    CABINET,
+    CLEARANCE,
+    DOOR_SWING,
+    HEAD_HEIGHT,
+    bounding_boxes,
+    prism_corners,
+)
+from optimizer.project import Project
+from optimizer.room.geometry import Floats, Rect, boxes_overlap
+from optimizer.room.model import Area, Room
+
+SLACK = 5e-3  # m that a piece may reach into what stands there
+Rule = Callable[[Project, Piece], Iterator[str]]
+
+
+def misfit(project: Project, piece: Piece) -> str:
+    """Why the piece cannot hang in this room with these limits; "" when it can."""
+    return next((reason for rule in RULES for reason in rule(project, piece)), "")
+
+
+def within_bans(project: Project, piece: Piece) -> Iterator[str]:
+    """The product is neither banned nor below the fire class, and its mounting is allowed."""
+    usable = {product.id: product for product in project.usable_products}
+    product, limits = piece.product, project.scenario.limits
+    if product.id in limits.banned_products:
+        yield f'"{product.id}" is banned'
+    elif product.id not in usable or piece.mounting not in usable[product.id].mountings:
+        banned = {*limits.no_mountings, *(("ceiling",) if limits.nothing_overhead else ())}
+        reason = f"mounting on {piece.mounting} is not allowed"
+        yield reason if piece.mounting in banned else f"its fire class is below {limits.fire_class}"
+
+
+def within_depth(project: Project, piece: Piece) -> Iterator[str]:
+    """A deep piece hangs above the heads; a ceiling piece leaves headroom."""
+    if len(piece.rects) > 1:
+        return
+    limits, surface = project.scenario.limits, project.room.surface(piece.surface)
+    heights = surface.plane.to_xyz(np.array(piece.rect).reshape(2, 2))[:, 2]
+    low = float(heights.min())
+    if surface.is_wall and piece.reach > limits.max_depth + 1e-9 and low < HEAD_HEIGHT - 1e-9:
+        yield f"stands out {piece.reach:.2f} m, more than the {limits.max_depth:.2f} m allowed"
+    drop = piece.reach * abs(float(surface.plane.normal[2]))
+    if surface.is_ceiling and low - drop < limits.headroom - 1e-9:
+        yield f"leaves less headroom than {limits.headroom:.2f} m"
+
+
+def clear_of_things(project: Project, piece: Piece) -> Iterator[str]:
+    """No furniture, keep-clear box, door swing, listener or loudspeaker in its space."""
+    room = project.room
+    for name, box in (*_solid(room), *(() if piece.product.kind == "rug" else _soft(room))):
+        if boxes_overlap(piece.box[None], box, SLACK)[0]:
+            yield f"is in the way of {name}"
+
+
+def clear_of_areas(project: Project, piece: Piece) -> Iterator[str]:
+    """It covers no window, door and the like; a curtain may hang over a window."""
+    over = {"window"} if "window" in piece.product.mountings else set()
+    for name, rect in piece.rects:
+        areas = project.room.surface(name).areas
+        for area in areas:
+            if area.blocks and area.kind not in over and _covers(rect, area):
+                yield f"covers the {_called(area.name, area.kind)}"
+        windows = [a for a in areas if a.kind == "window"]
+        only_there = piece.mounting == "window" and "wall" not in piece.product.mountings
+        if only_there and not any(_covers(rect, window) for window in windows):
+            yield "there is no window behind it"
+
+
+RULES: tuple[Rule, ...] = (within_bans, within_depth, clear_of_things, clear_of_areas)
+
+
+def _covers(rect: Rect, area: Area) -> bool:
+    margin = CLEARANCE.get(area.kind, 0.0)
+    u0, v0, u1, v1 = area.rect
+    wide = min(rect[2], u1 + margin) - max(rect[0], u0 - margin)
+    return min(wide, min(rect[3], v1 + margin) - max(rect[1], v0 - margin)) > SLACK
+
+
+def _solid(room: Room) -> Iterator[tuple[str, Floats]]:
+    """Boxes (2, 3) that no piece may enter, by name."""
+    for furniture in room.furniture:
+        yield f"the {_called(furniture.name, furniture.kind)}", furniture.box
+    for kept in room.keep_clear:
+        yield f'"{kept.name}", which is to be kept clear', kept.box
+    for surface in room.surfaces:
+        for area in surface.areas:
+            if area.kind in ("door", "opening"):
+                corners = prism_corners(surface.plane, np.array([area.rect]), DOOR_SWING)
+                yield f"the way through the {area.name}", bounding_boxes(corners)[0]
+
+
+def _soft(room: Room) -> Iterator[tuple[str, Floats]]:
+    """Boxes (2, 3) that only a rug may lie under, by name."""
+    width, depth, above = BODY
+    for seat in room.seats:
+        x, y, z = seat.at
+        low, high = (x - depth, y - width, 0.05), (x + depth, y + width, z + above)
+        yield f'the listener at "{seat.name}"', np.array([low, high])
+    for speaker in room.speakers:
+        yield f'"{speaker.name}"', np.array([speaker.at - CABINET, speaker.at + CABINET])
+
+
+def _called(name: str, kind: str) -> str:
+    return kind if name == kind else f'{kind} "{name}"'
