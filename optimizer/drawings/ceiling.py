@@ -5,7 +5,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.drawings import labels, running
-from optimizer.drawings.elevations import NAMES, against, draw_dimensions
+from optimizer.drawings.elevations import NAMES, draw_dimensions, draw_things
 from optimizer.drawings.faces import PLAN, Face, footprint, is_level, looking_at, outline_of
 from optimizer.drawings.layout import Heading, Margins, View, lay_out
 from optimizer.drawings.lettering import dimension
@@ -24,7 +24,7 @@ from optimizer.drawings.style import (
     picture,
 )
 from optimizer.drawings.subject import Subject, subject_of
-from optimizer.drawings.symbols import draw_area, draw_piece, draw_thing
+from optimizer.drawings.symbols import draw_piece
 from optimizer.project import Project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.room.geometry import Rect
@@ -55,7 +55,7 @@ def ceiling_plan(shown: Plan | Project, units: str = "m") -> Picture:
     view = lay_out(extent, margins, groups, heading, units)
     for surface in (*sloped, *level):
         _draw_ceiling(view, surface, surface in sloped)
-    draw_dimensions(view, extent, rows)
+    draw_dimensions(view, extent, rows, "distances")
     view.names_stay_in(extent)
     draw_overall(view, extent)
     draw_wall_names(view, room)
@@ -161,19 +161,12 @@ def _draw_sloped(view: View, subject: Subject, sloped: list[Surface]) -> None:
             labels.number(view.sheet, planned.id, points.mean(axis=0), f"number-{planned.id}",
                           (float(size[0]), float(size[1])))  # fmt: skip
         corners = view.corners(level_face(surface).bounds)
-        labels.name_it(view.sheet, surface.name, corners)
+        labels.name_all(view.sheet, [(surface.name, corners)])
 
 
 def _draw_things(view: View, subject: Subject, surface: Surface) -> None:
     face = level_face(surface)
-    for index, area in enumerate(surface.areas):
-        corners = view.corners(face.rect(area.rect))
-        draw_area(view.sheet, corners, area.kind, f"area-{surface.name}-{index + 1}")
-        labels.name_it(view.sheet, area.name, corners)
-    for name, box, clear in against(face, subject.room):
-        corners = view.corners(box)
-        draw_thing(view.sheet, corners, clear)
-        labels.name_it(view.sheet, f"keep clear: {name}" if clear else name, corners)
+    draw_things(view, face, subject.room, f"area-{surface.name}")
     mid = view.paper(np.array([[subject.room.axis_y, face.bounds[1]],
                                [subject.room.axis_y, face.bounds[3]]]))  # fmt: skip
     if face.bounds[0] < subject.room.axis_y < face.bounds[2]:

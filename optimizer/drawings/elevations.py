@@ -74,7 +74,7 @@ def _elevation(subject: Subject, face: Face, name: str, units: str) -> Picture:
     draw_overall(view, extent)
     draw_names(view, extent, meets)
     _draw_pieces(view, subject, face)
-    _draw_things(view, face, room)
+    draw_things(view, face, room, "area")
     alt = _in_words(title, measured, units, from_floor, subject, face)
     return picture(view.sheet.figure, name, title, alt)
 
@@ -133,18 +133,18 @@ def _draw_wall(view: View, face: Face, foot: float, room: Room) -> None:
 
 
 def draw_dimensions(
-    view: View, extent: Rect, rows: tuple[running.Rows, running.Rows]
-) -> None:  # fmt: skip
-    """Running dimensions below a drawing and to its left."""
+    view: View, extent: Rect, rows: tuple[running.Rows, running.Rows], upwards: str = "heights"
+) -> None:
+    """Running dimensions below a drawing and to its left; `upwards` is what the latter are."""
     (x0, y0), (x1, y1) = view.paper(np.array(extent).reshape(2, 2))
     start, k = view.origin, view.factor
     span_x = float(x0) - NAMES + 1.5, float(x1) + NAMES
     level = running.Axis(False, start[0], k, start[1], k, float(y0) - NAMES, span_x)
-    running.draw(view.sheet, rows[0], level, "across")
+    running.draw(view.sheet, rows[0], level, "across", "distances")
     upright = running.Axis(
         True, start[1], k, start[0], k, float(x0) - NAMES, (float(y0) + 1.5, float(y1) + NAMES)
     )
-    running.draw(view.sheet, rows[1], upright, "up")
+    running.draw(view.sheet, rows[1], upright, "up", upwards)
 
 
 def _draw_pieces(view: View, subject: Subject, face: Face) -> None:
@@ -161,16 +161,18 @@ def _draw_pieces(view: View, subject: Subject, face: Face) -> None:
         )  # fmt: skip
 
 
-def _draw_things(view: View, face: Face, room: Room) -> None:
-    """Openings and fittings of the wall, and what stands against it."""
+def draw_things(view: View, face: Face, room: Room, name: str) -> None:
+    """Openings and fittings of a surface, and what stands against it, with their names."""
+    named = []
     for index, area in enumerate(face.surface.areas):
         corners = view.corners(face.rect(area.rect))
-        draw_area(view.sheet, corners, area.kind, f"area-{index + 1}")
-        labels.name_it(view.sheet, area.name, corners)
-    for name, box, clear in against(face, room):
+        draw_area(view.sheet, corners, area.kind, f"{name}-{index + 1}")
+        named.append((area.name, corners))
+    for thing, box, clear in against(face, room):
         corners = view.corners(box)
         draw_thing(view.sheet, corners, clear)
-        labels.name_it(view.sheet, f"keep clear: {name}" if clear else name, corners)
+        named.append((f"keep clear: {thing}" if clear else thing, corners))
+    labels.name_all(view.sheet, named)
 
 
 def against(face: Face, room: Room) -> list[tuple[str, Rect, bool]]:

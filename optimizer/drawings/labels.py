@@ -1,5 +1,7 @@
 """Labels that find a free place: on what they name, else near it with a leader."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from optimizer.drawings.lettering import fit, height_mm, width_mm
@@ -10,6 +12,7 @@ from optimizer.room.geometry import Floats
 
 PAD = 0.5  # mm around a number
 FARTHEST = 60.0  # mm a leader may reach
+LONGEST = 40.0  # mm of a name that stands beside what it names
 
 
 def number(
@@ -70,14 +73,53 @@ def _leader_free(sheet: Sheet, start: tuple[float, float], end: tuple[float, flo
     return not bool(np.any(across & (y > boxes[:, 1]) & (y < boxes[:, 3])))
 
 
-def name_it(sheet: Sheet, text: str, corners: Floats) -> None:
-    """A name on a rectangle of paper (4, 2), else beside it, else cut to fit; else none."""
-    size = corners.max(axis=0) - corners.min(axis=0)
+def name_all(sheet: Sheet, named: Sequence[tuple[str, Floats]]) -> None:
+    """Names of rectangles on paper (4, 2), each kept off the other rectangles."""
+    boxes = [(*c.min(axis=0).tolist(), *c.max(axis=0).tolist()) for _, c in named]
+    for (text, corners), (x0, y0, x1, y1) in zip(named, boxes, strict=True):
+        apart = [b for b in boxes if b[0] >= x1 or b[2] <= x0 or b[1] >= y1 or b[3] <= y0]
+        known = len(sheet.filled)
+        sheet.filled.extend(apart)
+        _name_it(sheet, text, corners)
+        del sheet.filled[known:]
+
+
+def _name_it(sheet: Sheet, text: str, corners: Floats) -> None:
+    """A name on a rectangle, else beside it, else cut to fit; none where nothing is free."""
     _ = (
         inside(sheet, text, corners)
-        or beside(sheet, text, corners.mean(axis=0), float(size.min()) / 2, colour=MUTED)
+        or _around_it(sheet, text, corners)
         or inside(sheet, text, corners, cut=True)
     )
+
+
+def _around_it(sheet: Sheet, text: str, corners: Floats) -> bool:
+    (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    shown = fit(text, LONGEST)
+    for gap in (0.8, 2.5, 5.0):
+        spots = (
+            (x1 + gap, y, "left", "center"), (x0 - gap, y, "right", "center"),
+            (x, y1 + gap, "center", "bottom"), (x, y0 - gap, "center", "top"),
+            (x0, y1 + gap, "left", "bottom"), (x1, y1 + gap, "right", "bottom"),
+            (x0, y0 - gap, "left", "top"), (x1, y0 - gap, "right", "top"),
+        )  # fmt: skip
+        if _at_first_free(sheet, shown, spots, MUTED, None):
+            return True
+    return False
+
+
+Spot = tuple[float, float, str, str]  # x, y, how the text lies across and up
+
+
+def _at_first_free(
+    sheet: Sheet, shown: str, spots: Sequence[Spot], colour: str, name: str | None
+) -> bool:
+    for x, y, across, up in spots:
+        if sheet.is_free(text_box(x, y, shown, SMALL, across, up), True):
+            sheet.text(x, y, shown, SMALL, across, up, colour=colour, name=name, backed=True)
+            return True
+    return False
 
 
 def inside(sheet: Sheet, text: str, corners: Floats, cut: bool = False) -> bool:
@@ -102,7 +144,7 @@ def inside(sheet: Sheet, text: str, corners: Floats, cut: bool = False) -> bool:
 
 def beside(
     sheet: Sheet, text: str, at: Floats, radius: float, name: str | None = None,
-    longest: float = 40.0, colour: str = INK,
+    longest: float = LONGEST, colour: str = INK,
 ) -> bool:  # fmt: skip
     """A name next to a point, right, left, above or below; False where no place is free."""
     shown = fit(text, longest)
@@ -117,9 +159,6 @@ def beside(
             (x - diagonal, y + diagonal, "right", "bottom"),
             (x - diagonal, y - diagonal, "right", "top"),
         )  # fmt: skip
-        for px, py, across, up in spots:
-            if sheet.is_free(text_box(px, py, shown, SMALL, across, up), True):
-                sheet.text(px, py, shown, SMALL, across, up, colour=colour, name=name,
-                           backed=True)  # fmt: skip
-                return True
+        if _at_first_free(sheet, shown, spots, colour, name):
+            return True
     return False

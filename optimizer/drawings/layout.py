@@ -22,13 +22,13 @@ from optimizer.units import FOOT
 PAGE = (190.0, 259.0)  # mm within the border
 HEAD, FOOT_STRIP, SPACE = 27.0, 9.0, 4.0  # mm
 KEY = 26.0  # mm, width of the orientation mark
-PARTED_RATHER_THAN = 1.7  # times smaller a drawing may be so that no group of its list is parted
+PARTED_RATHER_THAN = 1.35  # times smaller a drawing may be so that no group of its list is parted
 SCALES = {
-    "m": (5, 10, 20, 25, 30, 40, 50, 75, 100, 200, 500, 1000, 2000, 5000, 10000),
-    "ft": (8, 12, 16, 24, 32, 48, 64, 96, 192, 384, 768, 1536, 3072, 6144, 12288),
+    "m": (5, 10, 20, 25, 30, 40, 50, 75, 100, 150, 200, 500, 1000, 2000, 5000, 10000),
+    "ft": (8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 384, 768, 1536, 3072, 6144, 12288),
 }
 _PER_FOOT = {8: "1 1/2 in", 12: "1 in", 16: "3/4 in", 24: "1/2 in", 32: "3/8 in", 48: "1/4 in",
-             64: "3/16 in", 96: "1/8 in", 192: "1/16 in"}  # fmt: skip
+             64: "3/16 in", 96: "1/8 in", 128: "3/32 in", 192: "1/16 in"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def lay_out(
     view = View(sheet, chosen.denominator, origin, units)
     _draw_head(sheet, heading)
     _draw_foot(view)
-    draw_schedule(sheet, chosen.placed, list_left, list_top)
+    draw_schedule(sheet, chosen.placed, list_left, list_top, units)
     return view
 
 

@@ -16,6 +16,7 @@ from optimizer.room.geometry import Floats, Rect
 from optimizer.room.model import Room
 
 Mark = Callable[[Sheet, Rect], None]
+ARROW = 4.6  # mm
 VIEWED = 2.4  # points, width of the line of the wall that is seen
 
 
@@ -66,7 +67,9 @@ def level_mark(room: Room, upwards: bool) -> Mark:
         level = rect[3] if upwards else rect[1]
         sheet.line([(rect[0], level), (rect[2], level)], VIEWED, RED, layer=3.4, name="mark-seen")
         middle = np.array([(rect[0] + rect[2]) / 2, (rect[1] + rect[3]) / 2])
-        _viewer(sheet, middle, np.array([0.0, 1.0 if upwards else -1.0]))
+        way = np.array([0.0, 1.0 if upwards else -1.0])
+        reach = min(ARROW, high - 2.0)
+        _viewer(sheet, np.array([middle[0], level]) - (reach + 0.8) * way, way, reach)
         sheet.text(rect[0] - 0.8, middle[1], "front", SMALL, "right", upright=True, colour=MUTED)
         words = "looking up" if upwards else "looking down"
         sheet.text((box[0] + box[2]) / 2, box[1] + 1.6, words, across="center", colour=MUTED)
@@ -103,10 +106,10 @@ def _frame(sheet: Sheet, rect: Rect) -> None:
     sheet.shape([(a0, b0), (a1, b0), (a1, b1), (a0, b1)], PALE, INK, THIN, layer=3.0)
 
 
-def _viewer(sheet: Sheet, at: Floats, ahead: Floats) -> None:
+def _viewer(sheet: Sheet, at: Floats, ahead: Floats, reach: float = ARROW) -> None:
     """Someone seen from above: a head, and an arrow the way he looks."""
     beside = np.array([-ahead[1], ahead[0]])
-    tip = at + 4.6 * ahead
+    tip = at + reach * ahead
     sheet.line(np.stack([at, tip]), MEDIUM, layer=3.5, name="mark-viewer")
     barbs = np.stack([tip, tip - 1.5 * ahead + 0.9 * beside, tip - 1.5 * ahead - 0.9 * beside])
     sheet.shape(barbs, INK, INK, HAIR, layer=3.5)

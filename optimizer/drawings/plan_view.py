@@ -61,7 +61,7 @@ def plan_view(shown: Plan | Project, units: str = "m") -> Picture:
     heading = Heading(TITLE, subject.title, _notes(), level_mark(room, False))
     view = lay_out(extent, margins, groups, heading, units)
     draw_floor(view, room, extent)
-    draw_dimensions(view, extent, rows)
+    draw_dimensions(view, extent, rows, "distances")
     view.names_stay_in(extent)
     draw_plan_pieces(view, floor)
     draw_paths(view, room, drawn, PLAN)
@@ -112,12 +112,9 @@ def draw_floor(view: View, room: Room, extent: Rect) -> None:
 def name_floor(view: View, room: Room) -> None:
     """Names of openings, furniture and keep-clear boxes."""
     name_openings(view, room)
-    for name, box in [(f.name, f.box) for f in room.furniture if f.kind != "person"]:
-        labels.name_it(view.sheet, name, view.corners(plan_rect(box)))
-    for clear in room.keep_clear:
-        labels.name_it(
-            view.sheet, f"keep clear: {clear.name}", view.corners(plan_rect(clear.box))
-        )  # fmt: skip
+    named = [(f.name, f.box) for f in room.furniture if f.kind != "person"]
+    named += [(f"keep clear: {k.name}", k.box) for k in room.keep_clear]
+    labels.name_all(view.sheet, [(n, view.corners(plan_rect(box))) for n, box in named])
 
 
 def plan_rect(box: Floats) -> Rect:

@@ -160,19 +160,19 @@ class Axis:
     span: tuple[float, float]  # mm, where figures may stand
 
 
-def draw(sheet: Sheet, rows: Rows, axis: Axis, name: str) -> None:
+def draw(sheet: Sheet, rows: Rows, axis: Axis, name: str, what: str) -> None:
     """Draw rows of running dimensions; figures carry the id `name-ID-ID...`.
 
-    A row with more figures than can stand near their strokes says that the list has them.
+    A row with more figures than can stand near their strokes says that the list has them; `what`
+    tells what they are.
     """
     apart = height_mm(SMALL) + 0.15
     for index, row in enumerate(rows.rows):
         level = axis.line - index * rows.depth
         if len(row) * apart > CROWDED * (axis.span[1] - axis.span[0]):
             x, y = _at(axis, sum(axis.span) / 2, level - LEADER)
-            words = "heights: see the list" if axis.upright else "distances: see the list"
-            sheet.text(x, y, words, across="center", upright=axis.upright, colour=MUTED,
-                       name=f"{name}-listed")  # fmt: skip
+            sheet.text(x, y, f"{what}: see the list", across="center", upright=axis.upright,
+                       colour=MUTED, name=f"{name}-listed")  # fmt: skip
             continue
         ordered = sorted(row, key=lambda run: run.end)
         _lines(sheet, ordered, axis, level)

@@ -11,7 +11,8 @@ from optimizer.results.model import PlannedPiece
 
 COLUMN, GUTTER, ROW = 60.6, 4.0, 3.5  # mm
 SWATCH = 6.5  # mm that a sample and its space take
-_STOPS = (5.0, 29.8, 54.6, 60.4)  # right ends of the columns: no., from corner, height, pair
+# Right ends of the columns: number, from a corner, up, pair.
+_STOPS = {"m": (7.0, 33.0, 52.5, 60.4), "ft": (5.0, 29.8, 54.6, 60.4)}
 _PARTS = ("number", "across", "up", "pair")
 Sample = Callable[[Sheet, float, float], None]
 
@@ -91,9 +92,10 @@ def _nothing(sheet: Sheet, x: float, y: float) -> None:
 def _row(measured: Measured, units: str) -> Line:
     planned = measured.planned
     across, up = dimension(measured.across, units), dimension(measured.up, units)
-    room = _STOPS[1] - _STOPS[0] - width_mm(" " + across) - 1.2
+    stops = _STOPS[units]
+    room = stops[1] - stops[0] - width_mm(" " + across) - 1.2
     first = f"{fit(measured.across_from, room)} {across}"
-    room = _STOPS[2] - _STOPS[1] - width_mm(" " + up) - 1.2
+    room = stops[2] - stops[1] - width_mm(" " + up) - 1.2
     second = f"{fit(measured.up_from, room)} {up}" if measured.up_from else up
     texts = (planned.id, first.strip(), second.strip(), planned.pair or "")
     return Line(texts, name=f"row-{planned.id}")
@@ -141,7 +143,7 @@ def flow(
     return placed
 
 
-def draw_schedule(sheet: Sheet, placed: list[Placed], left: float, top: float) -> None:
+def draw_schedule(sheet: Sheet, placed: list[Placed], left: float, top: float, units: str) -> None:
     """Draw a list whose upper left corner is at (left, top)."""
     for item in placed:
         x = left + item.column * (COLUMN + GUTTER)
@@ -161,7 +163,7 @@ def draw_schedule(sheet: Sheet, placed: list[Placed], left: float, top: float) -
             sheet.text(x, y, fit(first, room), colour=colour, name=line.name)
             sheet.text(x + COLUMN, y, rest, across="right", colour=colour)
             continue
-        for text, stop, part in zip(line.texts, _STOPS, _PARTS, strict=True):
+        for text, stop, part in zip(line.texts, _STOPS[units], _PARTS, strict=True):
             name = f"{line.name}-{part}" if line.name else None
             sheet.text(x + stop, y, text, SMALL, "right", colour=colour, name=name)
         if line.quiet:

@@ -64,8 +64,7 @@ def section(shown: Plan | Project, units: str = "m") -> Picture:
     draw_people(view, room, ALONG)
     _draw_pieces(view, subject)
     name_people(view, room, ALONG)
-    for name, rect in _furniture(room):
-        labels.name_it(view.sheet, name, view.corners(rect))
+    labels.name_all(view.sheet, _named(view, room))
     loud = sum(p.too_loud for p in drawn)
     alt = (
         f"{TITLE}, of {subject.title}: front wall on the left. {loud} of the {len(drawn)} first "
@@ -163,12 +162,30 @@ def _draw_beyond(view: View, room: Room) -> None:
             uv = np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]])
             corners = view.paper(surface.plane.to_xyz(uv) @ ALONG.T)
             draw_area(view.sheet, corners, area.kind, f"area-{surface.name}-{index + 1}")
-            labels.name_it(view.sheet, area.name, corners)
     for _, rect in _furniture(room):
         draw_thing(view.sheet, view.corners(rect), False)
     for clear in room.keep_clear:
         if clear.box[1, 1] > room.axis_y:
             draw_thing(view.sheet, view.corners(_side_rect(clear.box)), True)
+
+
+def _named(view: View, room: Room) -> list[tuple[str, Floats]]:
+    """Names and paper corners of what is on or beyond the cut."""
+    named = []
+    for surface in room.surfaces:
+        if surface.plane.normal[1] < -SIDEWAYS:
+            for area in surface.areas:
+                uv = np.array(area.rect).reshape(2, 2)
+                ends = surface.plane.to_xyz(uv) @ ALONG.T
+                (x0, z0), (x1, z1) = ends.min(axis=0).tolist(), ends.max(axis=0).tolist()
+                named.append((area.name, view.corners((x0, z0, x1, z1))))
+    named += [(name, view.corners(rect)) for name, rect in _furniture(room) if name]
+    named += [
+        (f"keep clear: {k.name}", view.corners(_side_rect(k.box)))
+        for k in room.keep_clear
+        if k.box[1, 1] > room.axis_y
+    ]
+    return named
 
 
 def _furniture(room: Room) -> list[tuple[str, Rect]]:

@@ -1,0 +1,1 @@
+"""Where to sit and where the loudspeakers go."""
