@@ -9,7 +9,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece
-from optimizer.placement.plan import Report
+from optimizer.placement.plan import Report, Selection
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
@@ -17,9 +17,11 @@ from optimizer.results.scorecard import card_of, reasons, treated
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
-from optimizer.rounds import Told, plan_in_rounds, rounds_in_words
+from optimizer.rounds import Rounds, Told, plan_in_rounds, rounds_in_words
 
-__all__ = ["Decision", "Plan", "build_decision", "load_project", "make_plan"]
+__all__ = [
+    "Decision", "Plan", "Planned", "build_decision", "load_project", "make_plan", "plan_decision",
+]  # fmt: skip
 
 DEFAULT_GAP = 0.01
 DEFAULT_TIME_LIMIT = 60.0
@@ -67,41 +69,77 @@ def make_plan(
     Planned in rounds with the judges of Project.judges(judging); with a `confidence` from 0.5 to
     1 so that each criterion holds with that probability, as far as the money goes.
     """
+    made = plan_decision(project, gap, time_limit, report, judging, tell, confidence)
+    return made.plan(made.rounds.best.selection, judging, tell)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A project's decision and the rounds in which it was planned."""
+
+    project: Project
+    decision: Decision
+    rounds: Rounds
+
+    def plan(self, selection: Selection, judging: Judging, tell: Told = lambda text: None) -> Plan:
+        """A selection of the decision as a plan, judged."""
+        project, decision = self.project, self.decision
+        chosen = [decision.candidates[c].pieces for c in selection.chosen]
+        if decision.flipped:
+            room, image = decision.project.room, project.room
+            chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
+        groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
+        pieces = [piece for group in groups for piece in group]
+        before, after = self._judged(selection, pieces, judging)
+        tell("drawing how sure the figures are")
+        sampled = (
+            None
+            if judging == "none"
+            else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
+        )
+        return Plan(
+            project=project,
+            selection=selection,
+            candidates=len(decision.candidates),
+            pairs=sum(c.is_pair for c in decision.candidates),
+            pieces=_numbered(project, after, groups),
+            card=card_of(before, after, sampled),
+            shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
+            rounds=rounds_in_words(self.rounds),
+        )
+
+    def _judged(
+        self, selection: Selection, pieces: list[Piece], judging: Judging
+    ) -> tuple[Judged, Judged]:
+        """The room before and after, in the person's handedness, judged once where known."""
+        project, best = self.project, self.rounds.best
+        judges, informers = project.judges(judging), project.informers(judging)
+        before, after = self.rounds.before, best.judged
+        if self.decision.flipped:
+            before = judge_scene(project.scene, project.criteria, judges)
+        if self.decision.flipped or selection is not best.selection:
+            scene = treated(project.room, project.scene, pieces)
+            after = judge_scene(scene, project.criteria, judges)
+        return before.with_findings(informers), after.with_findings(informers)
+
+
+def plan_decision(
+    project: Project,
+    gap: float = DEFAULT_GAP,
+    time_limit: float = DEFAULT_TIME_LIMIT,
+    report: Report | None = None,
+    judging: Judging = "full",
+    tell: Told = lambda text: None,
+    confidence: float | None = None,
+) -> Planned:
+    """The rounds of planning of a project; arguments as for make_plan."""
     decision = build_decision(project)
     judges = decision.project.judges(judging)
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
         tell, confidence,
     )  # fmt: skip
-    selection = found.best.selection
-    chosen = [decision.candidates[c].pieces for c in selection.chosen]
-    before, after = found.before, found.best.judged
-    if decision.flipped:
-        room, image = decision.project.room, project.room
-        chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
-    groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
-    pieces = [piece for group in groups for piece in group]
-    if decision.flipped:
-        before, after = (
-            judge_scene(scene, project.criteria, project.judges(judging))
-            for scene in (project.scene, treated(project.room, project.scene, pieces))
-        )
-    informers = project.informers(judging)
-    before, after = before.with_findings(informers), after.with_findings(informers)
-    tell("drawing how sure the figures are")
-    sampled = (
-        None if judging == "none" else plan_sample(project.room, after, pieces, project.criteria_of)
-    )
-    return Plan(
-        project=project,
-        selection=selection,
-        candidates=len(decision.candidates),
-        pairs=sum(c.is_pair for c in decision.candidates),
-        pieces=_numbered(project, after, groups),
-        card=card_of(before, after, sampled),
-        shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
-        rounds=rounds_in_words(found),
-    )
+    return Planned(project, decision, found)
 
 
 def bounce_points(project: Project) -> dict[str, Floats]:

@@ -129,6 +129,11 @@ class Project:
         """What the program may spend on packs, in cents."""
         return max(self.budget_cents - self.set_aside.total, 0)
 
+    def with_budget(self, cents: int) -> "Project":
+        """The same project with other money."""
+        budget = self.scenario.budget.model_copy(update={"amount": cents / 100})
+        return replace(self, scenario=replace(self.scenario, budget=budget))
+
     def mirrored(self) -> "Project":
         """The same project with left and right exchanged."""
         image = self.room.mirrored()

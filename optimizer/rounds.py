@@ -42,6 +42,7 @@ class Round:
     factors: Floats  # (K,) corrections it was solved with
     off: float  # largest relative difference in the decay rows that count
     value: float  # judged score, then money as in the objective
+    limited: Effects  # the decision with the limits it was solved with
 
     @property
     def agrees(self) -> bool:
@@ -123,7 +124,8 @@ class _Planning:
         low, high = self.effects.criteria.limits
         if self.confidence is not None:
             pieces = [] if chosen is None else self.pieces(chosen)
-            sampled = plan_sample(self.project.room, judged, pieces, self.project.criteria_of)
+            everything = [*self.project.hung, *pieces]
+            sampled = plan_sample(self.project.room, judged, everything, self.project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
         return replace(self.effects, criteria=criteria)
@@ -166,7 +168,7 @@ class _Planning:
             score = sure.score(judged.quantities)
         cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
         off = _disagreement(judged, factors)
-        return Round(selection, judged, factors, off, score + TIE * cost)
+        return Round(selection, judged, factors, off, score + TIE * cost, limited)
 
 
 def _disagreement(judged: Judged, factors: Floats) -> float:

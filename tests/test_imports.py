@@ -43,6 +43,8 @@ TOP = {
         "wizard", "report", "positions",
     )),
 }  # fmt: skip
+MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
+TOP.add("optimizer.more_plans")
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
 MAY_IMPORT["optimizer.commands"] = TOP
 MAY_IMPORT["optimizer.cli"] = {*TOP, "optimizer.commands"}

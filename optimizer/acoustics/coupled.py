@@ -156,7 +156,7 @@ def couple_box(
     k2 = np.concatenate([_wavenumbers(low) ** 2, k2_lift])
     loss = np.broadcast_to(np.asarray(air, dtype=np.float64), grid.shape)
     box = CoupledBox(low, high, lift, k2, blocks, grid, coef, loss, f_max)
-    return box if objects is None else _with_objects(box, objects)
+    return box if objects is None else with_objects(box, objects)
 
 
 def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: ArrayLike) -> Complexes:
@@ -407,7 +407,7 @@ def _combined_functions(
     return basis @ turn, k2
 
 
-def _with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
+def with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
     """Add lossy boxes: area/4 times the mean of psi_m psi_n over the box, by Gauss points."""
     place = np.asarray(objects.boxes, dtype=np.float64).reshape(-1, 6)
     area = np.asarray(objects.area, dtype=np.float64)
@@ -543,19 +543,31 @@ def response_evenness(
     f (F,) rises evenly on a log axis. The window is half an octave to either side, cut off at the
     ends. ValueError for fewer than 12 points in range.
     """
-    hz, db = np.asarray(f, dtype=np.float64), np.asarray(level, dtype=np.float64)
-    own = (hz >= f_range[0]) & (hz <= f_range[1])
-    if hz.shape != db.shape or np.count_nonzero(own) < 12:
-        raise ValueError("response_evenness: needs at least 12 levels, one per frequency")
-    hz, energy = hz[own], 10.0 ** (db[own] / 10.0)
-    octaves = np.log2(hz)
-    window = np.abs(octaves[:, None] - octaves) <= 0.5 + 1e-9
-    smooth = 10.0 * np.log10((window @ energy) / np.sum(window, axis=1))
-    off = db[own] - smooth
+    hz, off = octave_deviation(level, f, f_range)
+    if off.ndim != 1:
+        raise ValueError("response_evenness: needs one level per frequency")
     top, low = int(np.argmax(off)), int(np.argmin(off))
     return Evenness(
         float(np.std(off)), float(off[top]), float(hz[top]), float(off[low]), float(hz[low])
     )
+
+
+def octave_deviation(
+    level: ArrayLike, f: ArrayLike, f_range: tuple[float, float] = (20.0, 300.0)
+) -> tuple[Floats, Floats]:
+    """Frequencies (G,) in range and what levels (..., F) are there above their octave mean, dB.
+
+    As `response_evenness`, of many responses at once.
+    """
+    hz, db = np.asarray(f, dtype=np.float64), np.asarray(level, dtype=np.float64)
+    own = (hz >= f_range[0]) & (hz <= f_range[1])
+    if db.shape[-1:] != hz.shape or np.count_nonzero(own) < 12:
+        raise ValueError("response_evenness: needs at least 12 levels, one per frequency")
+    hz, energy = hz[own], 10.0 ** (db[..., own] / 10.0)
+    octaves = np.log2(hz)
+    window = np.abs(octaves[:, None] - octaves) <= 0.5 + 1e-9
+    smooth = 10.0 * np.log10((energy @ window) / np.sum(window, axis=1))
+    return hz, np.asarray(db[..., own] - smooth)
 
 
 def seat_difference(level_a: ArrayLike, level_b: ArrayLike, f: ArrayLike) -> tuple[Floats, Floats]:

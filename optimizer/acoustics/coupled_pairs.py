@@ -20,7 +20,9 @@ from numpy.typing import ArrayLike
 from optimizer.acoustics.coupled import Complexes, CoupledBox
 from optimizer.acoustics.modes import Floats, Modes, check_inside, mode_shape
 
-NODES = 16  # Chebyshev points in k^2; rho is above 4 up to 300 Hz, and what is interpolated is small
+NODES = (
+    16  # Chebyshev points in k^2; rho is above 4 up to 300 Hz, and what is interpolated is small
+)
 REACH = 32.0  # exp(-32) is left out of the sum over image sources, as in `response`
 THREADS = 2
 

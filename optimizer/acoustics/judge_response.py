@@ -50,7 +50,7 @@ def seat_findings(scene: Scene, heard: LowResponse, model: str) -> Iterator[Find
     for name, level in zip(scene.seat_names[1:], heard.both_db[1:], strict=True):
         centres, over = seat_difference(level, mix, heard.f_hz)
         low = (centres >= COUCH_RANGE[0]) & (centres <= COUCH_RANGE[1] * 1.01)
-        mean = _mean_difference(heard.f_hz, level, mix)
+        mean = float(mean_difference(heard.f_hz, level, mix))
         worst = int(np.argmax(np.where(low, over, -np.inf)))
         note = (
             f"20-125 Hz; most in the third octave at {centres[worst]:.0f} Hz: {over[worst]:+.1f} dB"
@@ -59,7 +59,8 @@ def seat_findings(scene: Scene, heard: LowResponse, model: str) -> Iterator[Find
                       np.nan, COUCH_LIMIT, model, note)  # fmt: skip
 
 
-def _mean_difference(f_hz: Floats, level: Floats, reference: Floats) -> float:
+def mean_difference(f_hz: Floats, level: Floats, reference: Floats) -> Floats:
+    """How much more energy levels (..., F) have than reference levels (..., F), 20-125 Hz, dB."""
     own = (f_hz >= COUCH_RANGE[0]) & (f_hz <= COUCH_RANGE[1])
-    energy = [np.mean(10 ** (x[own] / 10)) for x in (level, reference)]
-    return float(10 * np.log10(energy[0] / energy[1]))
+    first, second = (np.mean(10 ** (x[..., own] / 10), axis=-1) for x in (level, reference))
+    return np.asarray(10 * np.log10(first / second))

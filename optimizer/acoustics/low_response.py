@@ -14,6 +14,7 @@ from optimizer.acoustics.coupled import (
     log_frequencies,
     pressure_level,
     response,
+    with_objects,
 )
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
 from optimizer.acoustics.scene import Scene
@@ -57,6 +58,11 @@ def damped_modes(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coupled
 
 def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The scene as a coupled modal problem up to top_hz."""
+    return furnished(unfurnished_box(scene, dimensions, top_hz), scene, dimensions)
+
+
+def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
+    """The same without furniture, to be `furnished` in several ways."""
     surface, rect, beta = low_patches(scene)
     return couple_box(
         dimensions,
@@ -64,9 +70,15 @@ def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledB
         LOW_HZ,
         beta,
         top_hz,
-        _objects(scene, dimensions),
+        None,
         _at(scene.air[None])[0],
     )
+
+
+def furnished(box: CoupledBox, scene: Scene, dimensions: Dimensions) -> CoupledBox:
+    """An unfurnished box with the furniture of the scene."""
+    objects = _objects(scene, dimensions)
+    return box if objects is None else with_objects(box, objects)
 
 
 def _objects(scene: Scene, dimensions: Dimensions) -> LossyObjects | None:

@@ -91,10 +91,14 @@ def _notes(face: Face, meets: dict[str, str]) -> tuple[str, ...]:
     sides = [f"{meets[s]} on your {s}" for s in ("left", "right") if s in meets]
     facing = f"You stand in the room and face {looking_at(face.surface)}"
     first = f"{facing}: {' and '.join(sides)}." if sides else f"{facing}."
-    upright = "the floor" if _is_upright(face) else "the lower edge, along the slope"
+    up = (
+        "from the floor to its lower edge"
+        if _is_upright(face)
+        else "along the slope from the lower end to its own lower edge"
+    )
     second = (
-        f"Each piece is measured from the nearest corner to its nearest edge, and from {upright} "
-        "to its lower edge. No figure: it touches."
+        f"Each piece is measured from the nearest corner to its nearest edge, and {up}. "
+        "No figure: it touches."
     )
     return first, second
 

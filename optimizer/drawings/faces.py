@@ -63,9 +63,10 @@ def face_of(surface: Surface) -> Face:
 
 
 def looking_at(surface: Surface) -> str:
-    """The name of a surface with its article: "the left wall", "Dormer"."""
+    """A surface in a sentence: the left wall, or the name a person gave it in quotes."""
     name = surface_in_words(surface)
-    return f"the {name}" if name != surface.name or name in ("floor", "ceiling") else name
+    own = name == surface.name and name not in ("floor", "ceiling")
+    return f'"{name}"' if own else f"the {name}"
 
 
 def neighbours(face: Face, room: Room) -> dict[str, str]:

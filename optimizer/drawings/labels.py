@@ -11,6 +11,7 @@ from optimizer.drawings.style import HAIR, INK, MUTED, PAPER, SMALL, clean
 from optimizer.room.geometry import Floats
 
 PAD = 0.5  # mm around a number
+COVERED = 0.6  # share of a piece that its number may cover
 FARTHEST = 60.0  # mm a leader may reach
 LONGEST = 40.0  # mm of a name that stands beside what it names
 
@@ -27,6 +28,7 @@ def number(
     wide, high = width_mm(text, SMALL, True) + 2 * PAD, height_mm(SMALL)
     x, y = (float(v) for v in at)
     fits = wide <= room[0] + 0.4 and high <= room[1] + 0.4
+    fits = fits and wide * high <= COVERED * room[0] * room[1]
     place = (x, y) if fits and sheet.is_free(_around(x, y, wide, high)) else None
     if place is None:
         place = _outwards(sheet, (x, y), (wide, high), towards)

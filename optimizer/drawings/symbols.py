@@ -75,7 +75,7 @@ def draw_area(sheet: Sheet, points: Floats, kind: str, name: str) -> None:
         sheet.line([(x0, y1), (x1, y0)], style.HAIR, layer=1.4)
 
 
-def draw_thing(sheet: Sheet, points: Floats, clear: bool, layer: float = 1.3) -> None:
+def draw_thing(sheet: Sheet, points: Floats, clear: bool, layer: float = 1.45) -> None:
     """Furniture, or (crossed out) a box that is to be kept clear, (4, 2) in order."""
     fill = None if clear else style.PALE
     sheet.shape(points, fill, style.MUTED, style.HAIR, dash=(0, (4, 2)), layer=layer)

@@ -31,8 +31,8 @@ STANDS = (0.7, 1.5)  # m, least and greatest height of a loudspeaker
 class SetUps:
     """N set-ups that face one wall; all lengths in m, arrays (N,).
 
-    wall: loudspeakers to the wall faced; axis: the y of the listening axis; base: between the
-    loudspeakers; seat: ears to the wall faced; high, ears: height of loudspeakers and ears.
+    wall: x of the loudspeakers; axis: y of the listening axis; base: between the loudspeakers;
+    seat: x of the ears; high, ears: height of loudspeakers and ears.
     """
 
     facing: str
@@ -67,8 +67,9 @@ class SetUps:
     def speakers(self) -> Floats:
         """Left and right loudspeaker (N, 2, 3)."""
         y = np.stack([self.axis - self.base / 2, self.axis + self.base / 2], axis=1)
-        x, z = np.broadcast_to(self.wall[:, None], y.shape), np.broadcast_to(
-            self.high[:, None], y.shape
+        x, z = (
+            np.broadcast_to(self.wall[:, None], y.shape),
+            np.broadcast_to(self.high[:, None], y.shape),
         )
         return np.round(np.stack([x, y, z], axis=-1), DIGITS)
 
@@ -116,21 +117,22 @@ class Reach:
     stands: tuple[float, float] = STANDS
 
 
-def grid(facing: str, size: tuple[float, float, float], reach: Reach) -> SetUps:
-    """Every set-up to be tried in a room of that size (length along the axis, width, height)."""
-    length, width, _ = size
+def grid(facing: str, low: Floats, high: Floats, reach: Reach) -> SetUps:
+    """Every set-up to be tried in a room that lies between two corners (3,)."""
+    length, width = (high - low)[:2].tolist()
     farthest = min(FARTHEST_WALL, SHARE_OF_LENGTH * length)
     wall = np.arange(NEAREST_WALL, farthest + 1e-9, STEP)
     base = np.arange(NARROWEST, min(WIDEST, width) + 1e-9, BASE_STEP)
     seat = np.arange(STEP, length, STEP)
-    axis = np.round(width / 2 + np.array(OFFSETS), DIGITS)
+    axis = width / 2 + np.array(OFFSETS)
     heights = [(h, e) for e in reach.ears for h in _heights(e, reach.stands)]
     mesh = np.meshgrid(axis, np.arange(len(heights)), wall, base, seat, indexing="ij")
     a, h, w, b, s = (m.ravel() for m in mesh)
     angle = 2 * np.degrees(np.arctan2(b / 2, s - w))
     kept = (s > w) & (angle >= SMALLEST_ANGLE - 1e-9) & (angle <= LARGEST_ANGLE + 1e-9)
     pairs = np.array(heights).reshape(-1, 2)[h[kept]]
-    values = [np.round(x[kept], DIGITS) for x in (w, a, b, s)]
+    places = (w + low[0], a + low[1], b, s + low[0])
+    values = [np.round(x[kept], DIGITS) for x in places]
     return SetUps(facing, *values, pairs[:, 0], pairs[:, 1])
 
 

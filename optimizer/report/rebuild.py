@@ -109,7 +109,9 @@ def _judged(
         for index in group:
             why[index] = text
     sampled = (
-        None if judging == "none" else plan_sample(project.room, after, pieces, project.criteria_of)
+        None
+        if judging == "none"
+        else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
     )
     return card_of(before, after, sampled), why
 

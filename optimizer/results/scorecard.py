@@ -92,7 +92,9 @@ def room_card(project: Project, pieces: Sequence[Piece], judging: Judging = "ful
         for scene in scenes
     )
     sampled = (
-        None if judging == "none" else plan_sample(project.room, after, pieces, project.criteria_of)
+        None
+        if judging == "none"
+        else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
     )
     return card_of(before, after, sampled)
 

@@ -124,7 +124,9 @@ def piece_at(text: str, product: str, surface: str, u: float, v: float) -> Piece
     project = project_of(text)
     item = next(p for p in project.products if p.id == product)
     rect = (u, v, round(u + item.width, 6), round(v + item.height, 6))
-    return flat_piece(project.room, item, 0, item.mountings[0], surface, rect, False)
+    overhead = project.room.surface(surface).is_ceiling
+    mounting = "ceiling" if overhead else item.mountings[0]
+    return flat_piece(project.room, item, 0, mounting, surface, rect, False)
 
 
 def corner_at(text: str, first: str, second: str, low: float) -> Piece:

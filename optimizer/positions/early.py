@@ -1,0 +1,153 @@
+"""First reflections at set-ups before any treatment, how alike left and right are, and the dip that
+the wall behind the loudspeakers makes."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optimizer.acoustics.absorption import side_difference
+from optimizer.acoustics.directivity import Directivity, omnidirectional
+from optimizer.acoustics.early import EarlyPaths, early_paths, reflected_energy
+from optimizer.acoustics.early_criteria import LATERAL
+from optimizer.acoustics.head import head_region
+from optimizer.acoustics.images import boundary_notch
+from optimizer.acoustics.judging import target_area
+from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.side_criteria import FIRST_BAND, LAST_BAND
+from optimizer.bands import BANDS, EARLY_INDEX
+from optimizer.positions.set_ups import Ints
+from optimizer.room.geometry import Floats
+
+FRONT = "front"
+LEAST_ENERGY = 1e-6  # re direct, -60 dB
+
+
+@dataclass(frozen=True)
+class EarlyRows:
+    """Values (N,): `early` dB re direct of all first reflections within the window, the louder
+    loudspeaker; `pair` % of direct by which those of left and right differ; `area` % of half the
+    wanted absorption area by which left and right of the axis differ; `dip` dB taken off by the
+    wall behind at `dip_hz`."""
+
+    early: Floats
+    pair: Floats
+    area: Floats
+    dip: Floats
+    dip_hz: Floats
+
+
+def early_rows(
+    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity, window_ms: float
+) -> EarlyRows:
+    """Rows of set-ups with loudspeakers (N, 2, 3), aimed at ears (N, 3), in a room without
+    treatment. `scene` gives the room; its own loudspeakers and seats do not enter."""
+    count = len(ears)
+    early, pair = np.empty(count), np.empty(count)
+    for index in _same_speakers(speakers):
+        energy, delay, names = _reflected(scene, speakers[index[0]], ears[index], directivity)
+        counted = np.where(delay <= window_ms, energy, 0.0)
+        loudest = counted.sum(axis=2).max(axis=0)
+        early[index] = 10 * np.log10(np.maximum(loudest, LEAST_ENERGY))
+        pair[index] = 100 * _unlike(counted, names)
+    dip, dip_hz = wall_dip(scene, speakers, ears, directivity)
+    return EarlyRows(early, pair, _area(scene, speakers), dip, dip_hz)
+
+
+def wall_dip(
+    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity
+) -> tuple[Floats, Floats]:
+    """Depth in dB (N,) and frequency in Hz (N,) of the first cancellation by the wall behind the
+    loudspeakers, the deeper of the two.
+
+    The image of a loudspeaker in the front wall arrives D later and cancels at c/(2 D), c/(4 d)
+    straight ahead of a loudspeaker at d from the wall. Its pressure re direct is the ratio of the
+    path lengths, times the wall's sqrt(1 - alpha) and the loudspeaker's radiation to the rear,
+    both at that frequency, which is all that keeps a loudspeaker close to the wall from a dip.
+    """
+    index = _front(scene)
+    plane = scene.planes[index]
+    height = (speakers - plane.origin) @ plane.normal
+    image = speakers - 2 * height[..., None] * plane.normal
+    direct = np.linalg.norm(ears[:, None] - speakers, axis=-1)
+    path = np.linalg.norm(ears[:, None] - image, axis=-1)
+    notch = boundary_notch(np.maximum(path - direct, 1e-6))
+    known = np.log(np.array(BANDS, dtype=float))
+    at = np.log(notch)
+    alpha = np.interp(at, known, np.clip(scene.base_alpha[index], 0.0, 1.0))
+    rear = np.interp(at, known, directivity.energy(np.pi))
+    copy = direct / path * np.sqrt((1.0 - alpha) * rear)
+    depth = -20 * np.log10(np.maximum(1.0 - copy, 1e-3))
+    worst = depth.argmax(axis=1)
+    rows = np.arange(len(ears))
+    return depth[rows, worst], notch[rows, worst]
+
+
+def _front(scene: Scene) -> int:
+    """The wall behind the loudspeakers: the one named so, else that which faces back most."""
+    if FRONT in scene.names:
+        return scene.names.index(FRONT)
+    return int(np.argmax([plane.normal[0] - 1e-6 * plane.origin[0] for plane in scene.planes]))
+
+
+def _same_speakers(speakers: Floats) -> Iterator[Ints]:
+    """Indices of set-ups with the same loudspeakers."""
+    _, group = np.unique(np.round(speakers.reshape(-1, 6), 6), axis=0, return_inverse=True)
+    order = np.argsort(group.ravel(), kind="stable")
+    edges = np.flatnonzero(np.diff(group.ravel()[order])) + 1
+    yield from np.split(order, edges)
+
+
+def _reflected(
+    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity
+) -> tuple[Floats, Floats, tuple[str, ...]]:
+    """Energy (2, R, P) and delay in ms (2, R, P) at ears (R, 3), the loudspeakers aimed at each."""
+    here = replace(scene, speakers=speakers, aims=np.broadcast_to(ears[:1], (2, 3)), seats=ears)
+    paths = _aimed(early_paths(here, omnidirectional()), speakers, ears, directivity)
+    return reflected_energy(here, paths), paths.delay_ms, paths.names
+
+
+def _aimed(
+    paths: EarlyPaths, speakers: Floats, ears: Floats, directivity: Directivity
+) -> EarlyPaths:
+    """Paths of a source alike in all directions as those of loudspeakers aimed at each seat."""
+    r, uv = paths.reflectors, paths.bounce_uv
+    at = (slice(None), None)
+    bounce = r.origin[at] + uv[..., :1] * r.u[at] + uv[..., 1:] * r.v[at]  # (2, R, P, H, 3)
+    aim = _unit(ears[None] - speakers[:, None])  # (2, R, 3)
+    heads = _unit(head_region(ears)[None] - speakers[:, None, None])  # (2, R, H, 3)
+    towards = _off(bounce - speakers[:, None, None, None], aim[:, :, None, None])
+    straight = _off(heads, aim[:, :, None])
+    energy = directivity.energy(towards)[..., EARLY_INDEX]
+    direct = directivity.energy(straight)[..., EARLY_INDEX]
+    return replace(paths, weight=paths.weight * energy / direct[:, :, None])
+
+
+def _unit(vectors: Floats) -> Floats:
+    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    return np.asarray(vectors / np.where(length > 0, length, 1.0))
+
+
+def _off(directions: Floats, aim: Floats) -> Floats:
+    """Angles in rad between directions (..., 3) and unit aims."""
+    return np.asarray(np.arccos(np.clip((_unit(directions) * aim).sum(axis=-1), -1.0, 1.0)))
+
+
+def _unlike(energy: Floats, names: tuple[str, ...]) -> Floats:
+    """How much the reflections of left and right differ (R,), summed over the reflectors: the left
+    loudspeaker by the left wall goes with the right one by the right wall."""
+    partner = [names.index(LATERAL.get(n, n)) if LATERAL.get(n, n) in names else i
+               for i, n in enumerate(names)]  # fmt: skip
+    return np.asarray(np.abs(energy[0] - energy[1][:, partner]).sum(axis=1))
+
+
+def _area(scene: Scene, speakers: Floats) -> Floats:
+    """Absorption area left of the axis less right of it (N,), mean of 125 Hz to 4 kHz, in % of
+    half the wanted area."""
+    axis = np.round(speakers[:, :, 1].mean(axis=1), 6)
+    found, which = np.unique(axis, return_inverse=True)
+    differ = [
+        np.abs(side_difference(replace(scene, axis_y=float(y)))[FIRST_BAND : LAST_BAND + 1]).mean()
+        for y in found
+    ]
+    return np.asarray(100 * np.array(differ)[which.ravel()] / (target_area(scene.volume) / 2))
