@@ -8,7 +8,7 @@ kept, so correcting never makes it worse.
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from optimizer.room.geometry import Floats
 
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 MOST = 4
+ROUGH = 0.03  # gap of the first round, whose corrections are provisional anyway
 HOLD = 0.5  # share, in the exponent, of a new correction of a mode that is taken over
 LEAST = 0.1  # share of the time limit that must be left for another round
 
@@ -93,17 +94,18 @@ def plan_in_rounds(
         guessed = made.judged(last)
         factors = guessed.factors
         limits = made.limits(factors, guessed, last)
-    seen: set[tuple[int, ...]] = set()
     rounds: list[Round] = []
-    left = time_limit
+    wanted, left = (max(gap, ROUGH) if judges else gap), time_limit
     for number in range(MOST if judges else 1):
         tell(f"round {number + 1}: choosing pieces and places")
-        found = made.round(factors, limits, gap, left, report, last)
+        found = made.round(factors, limits, wanted, left, report, last)
+        came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
-        if found.agrees or tuple(last) in seen or left < LEAST * time_limit:
+        settled = found.agrees or came_back
+        if (settled and found.selection.gap <= gap) or left < LEAST * time_limit:
             break
-        seen.add(tuple(last))
+        wanted = gap
         factors = _corrected(found)
         limits = made.limits(factors, found.judged, last)
     return Rounds(before, tuple(rounds))
@@ -118,6 +120,7 @@ class _Planning:
     effects: Effects
     judges: Sequence[Judge]
     confidence: float | None
+    known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
 
     def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
         """The decision with these corrections, and tightened for the confidence asked for."""
@@ -139,7 +142,13 @@ class _Planning:
         return [piece for c in chosen for piece in self.candidates[c].pieces]
 
     def judged(self, chosen: Ints) -> Judged:
-        """The room with a selection, judged."""
+        """The room with a selection, judged; the last ones are remembered."""
+        known = tuple(chosen.tolist())
+        if known not in self.known:
+            self.known[known] = self._judged(chosen)
+        return self.known[known]
+
+    def _judged(self, chosen: Ints) -> Judged:
         patches = piece_patches(self.project.room, self.pieces(chosen))[0]
         scene = self.project.scene.with_pieces(patches)
         return judge_scene(scene, self.effects.criteria, self.judges)

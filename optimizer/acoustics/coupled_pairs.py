@@ -124,7 +124,7 @@ def _unit(modes: Modes, points: Floats) -> Floats:
 
 
 def _image_sums(sources: Floats, receivers: Floats, size: Floats, q: float, reach: float) -> Floats:
-    """Taylor coefficients (S, R, 3) in s about -q^2 of the sum of exp(-q d)/(4 pi d) over images."""
+    """Taylor coefficients (S, R, 3) in s about -q^2 of sum exp(-q d)/(4 pi d) over images."""
     out: Any = np.zeros((len(sources), len(receivers), 3))
     count = np.array([int(reach / (2 * length)) + 2 for length in size], dtype=np.int64)
     _sum_images(np.ascontiguousarray(sources), np.ascontiguousarray(receivers), size, q,
@@ -132,7 +132,7 @@ def _image_sums(sources: Floats, receivers: Floats, size: Floats, q: float, reac
     return np.asarray(out)
 
 
-@njit(cache=True, nogil=True)  # type: ignore[misc,unused-ignore]
+@njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
 def _sum_images(
     sources: Floats, receivers: Floats, size: Floats, q: float, far: float, count: Any, out: Floats
 ) -> None:

@@ -92,6 +92,8 @@ def _front(scene: Scene) -> int:
 
 def _same_speakers(speakers: Floats) -> Iterator[Ints]:
     """Indices of set-ups with the same loudspeakers."""
+    if not len(speakers):
+        return
     _, group = np.unique(np.round(speakers.reshape(-1, 6), 6), axis=0, return_inverse=True)
     order = np.argsort(group.ravel(), kind="stable")
     edges = np.flatnonzero(np.diff(group.ravel()[order])) + 1

@@ -27,6 +27,7 @@ MOVE = 0.10  # m that a listener moves forward, back and to either side
 MOVES = MOVE * np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]], dtype=float)
 MOVED_RANGE = (20.0, 200.0)  # Hz
 BALANCE_RANGE = (31.0, 201.0)  # Hz, third octaves from 31.5 to 200 Hz
+LOWEST = (28.0, 56.0)  # Hz, the octave that the lowest mode along the room carries
 HERE = slice(1, 1 + len(MOVES))  # of the receivers of a set-up: itself, moved, other seats
 FAINT = 1e-20  # energy, -200 dB
 
@@ -48,14 +49,15 @@ class LowRows:
     unevenness: Floats
     dip: Floats
     balance: Floats
+    thin: Floats
     moved: Floats
     sides: Floats
     louder: Floats
 
 
 def rows_of(levels: LowLevels) -> LowRows:
-    """Unevenness and deepest dip at the ears, spread of the third octaves about their mean; change
-    by moving; left against right; other seats over the ears."""
+    """Unevenness and deepest dip at the ears, spread of the third octaves about their mean; lack
+    of the lowest octave; change by moving; left against right; other seats over the ears."""
     f = levels.f_hz
     both = 10 * np.log10(np.maximum(levels.both, FAINT))
     each = 10 * np.log10(np.maximum(levels.each, FAINT))
@@ -69,17 +71,28 @@ def rows_of(levels: LowLevels) -> LowRows:
     if others.shape[1]:
         louder = mean_difference(f, others, both[:, :1]).max(axis=1)
     spread = _third_octaves(both[:, 0], f).std(axis=1)
-    return LowRows(np.std(off, axis=1), -off.min(axis=1), spread, moved, sides, louder)
+    thin = -_lowest_over_rest(both[:, 0], f)
+    return LowRows(np.std(off, axis=1), -off.min(axis=1), spread, thin, moved, sides, louder)
+
+
+def _lowest_over_rest(level: Floats, f: Floats) -> Floats:
+    """How much more energy levels (N, F) have in LOWEST than above it, up to 200 Hz, dB."""
+    energy = 10 ** (level / 10)
+    low = (f >= LOWEST[0]) & (f < LOWEST[1])
+    rest = (f >= LOWEST[1]) & (f <= BALANCE_RANGE[1])
+    return np.asarray(10 * np.log10(energy[:, low].mean(axis=1) / energy[:, rest].mean(axis=1)))
 
 
 def _third_octaves(level: Floats, f: Floats) -> Floats:
-    """Levels (N, B) of the third octaves of BALANCE_RANGE from levels (N, F), energy means; base-ten
-    thirds (IEC 61260-1)."""
+    """Levels (N, B) of the third octaves of BALANCE_RANGE from levels (N, F), energy means.
+
+    Base-ten thirds (IEC 61260-1)."""
     band = np.round(10.0 * np.log10(f / 1000.0)).astype(int)
     centre = 1000.0 * 10.0 ** (np.unique(band) / 10.0)
     kept = np.unique(band)[(centre >= BALANCE_RANGE[0]) & (centre <= BALANCE_RANGE[1])]
     energy = 10 ** (level / 10)
-    return 10 * np.log10(np.stack([energy[:, band == b].mean(axis=1) for b in kept], axis=1))
+    means = np.stack([energy[:, band == b].mean(axis=1) for b in kept], axis=1)
+    return np.asarray(10 * np.log10(means))
 
 
 def search_levels(

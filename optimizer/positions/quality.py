@@ -37,6 +37,8 @@ PARTS = (
          "below its own octave-wide mean; no equaliser fills it"),
     Part("low end, balance", "dB", 0.5, 0.0, 4.0,
          "spread of the third octaves 31.5-200 Hz: a wide hole that the octave-wide mean hides"),
+    Part("low end, thin bass", "dB", 0.5, 0.0, 3.0,
+         "lack of 28-56 Hz against 56-200 Hz, as where the lowest mode has its node"),
     Part("low end, 10 cm away", "dB", 0.5, 0.0, 3.0,
          "change of level when the head moves 10 cm forward, back or sideways, 20-200 Hz"),
     Part("low end, left and right", "dB", 0.5, 0.0, 4.0,
@@ -82,9 +84,9 @@ class Qualities:
 def qualities(early: EarlyRows, low: LowRows | None) -> Qualities:
     """The parts side by side; without `low` those of the low end are nan."""
     nothing = np.full(len(early.early), np.nan)
-    bass = low or LowRows(*[nothing] * 6)
+    bass = low or LowRows(*[nothing] * 7)
     columns = (
-        bass.unevenness, bass.dip, bass.balance, bass.moved, bass.sides, early.dip, early.early,
+        bass.unevenness, bass.dip, bass.balance, bass.thin, bass.moved, bass.sides, early.dip, early.early,
         early.pair, early.area, bass.louder,
     )  # fmt: skip
     return Qualities(np.stack(columns, axis=1), early.dip_hz)

@@ -66,17 +66,15 @@ class SetUps:
     @property
     def speakers(self) -> Floats:
         """Left and right loudspeaker (N, 2, 3)."""
-        y = np.stack([self.axis - self.base / 2, self.axis + self.base / 2], axis=1)
-        x, z = (
-            np.broadcast_to(self.wall[:, None], y.shape),
-            np.broadcast_to(self.high[:, None], y.shape),
-        )
-        return np.round(np.stack([x, y, z], axis=-1), DIGITS)
+        half = self.base / 2
+        sides = [np.stack([self.wall, self.axis + side, self.high], axis=-1)
+                 for side in (-half, half)]  # fmt: skip
+        return np.asarray(np.round(np.stack(sides, axis=1), DIGITS))
 
     @property
     def heads(self) -> Floats:
         """Ears (N, 3)."""
-        return np.round(np.stack([self.seat, self.axis, self.ears], axis=-1), DIGITS)
+        return np.asarray(np.round(np.stack([self.seat, self.axis, self.ears], axis=-1), DIGITS))
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,8 +130,8 @@ def grid(facing: str, low: Floats, high: Floats, reach: Reach) -> SetUps:
     kept = (s > w) & (angle >= SMALLEST_ANGLE - 1e-9) & (angle <= LARGEST_ANGLE + 1e-9)
     pairs = np.array(heights).reshape(-1, 2)[h[kept]]
     places = (w + low[0], a + low[1], b, s + low[0])
-    values = [np.round(x[kept], DIGITS) for x in places]
-    return SetUps(facing, *values, pairs[:, 0], pairs[:, 1])
+    wall, axis, base, seat = (np.round(x[kept], DIGITS) for x in places)
+    return SetUps(facing, wall, axis, base, seat, pairs[:, 0], pairs[:, 1])
 
 
 def _heights(ears: float, stands: tuple[float, float]) -> list[float]:

@@ -15,6 +15,7 @@ from optimizer.results.scorecard import score_card
 from optimizer.room.geometry import boxes_overlap
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
+LIMIT = 300.0  # s of search; an idle machine needs a tenth
 ROOMS = ("small_bedroom", "spare_room", "garage")
 KEYS = {
     "status", "objective", "bound", "gap", "seconds", "budget", "cost", "currency", "candidates",
@@ -32,7 +33,7 @@ SCORE_KEYS = {
 
 @pytest.fixture(scope="module", params=ROOMS)
 def plan(request: pytest.FixtureRequest) -> Plan:
-    return make_plan(load_project(SCENARIOS / f"{request.param}.toml"))
+    return make_plan(load_project(SCENARIOS / f"{request.param}.toml"), time_limit=LIMIT)
 
 
 def laid(plan: Plan) -> list[Piece]:

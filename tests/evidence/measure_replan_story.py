@@ -80,7 +80,7 @@ def story(folder, room, budgets, judging="fast", seconds=30.0, seed=SEED):
 
 def drawn_truth(project, seed):
     """What the room and the products are truly made of, drawn from the table's uncertainty."""
-    unknowns = unknowns_of([(project.room, DRAWN["_one_of_each"](project))])
+    unknowns = unknowns_of([(project.room, DRAWN["one_of_each"](project))])
     z = np.random.default_rng(seed).standard_normal(unknowns.prior.shape)
     return unknowns.table(np.clip(z, -2, 2))
 
@@ -168,7 +168,7 @@ def _bought(plan):
 
 
 def main():
-    budgets = (500, 500)
+    budgets = (400, 900)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for file in ("spare_room.toml", "spare_room_prices.csv"):
