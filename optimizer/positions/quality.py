@@ -86,7 +86,7 @@ def qualities(early: EarlyRows, low: LowRows | None) -> Qualities:
     nothing = np.full(len(early.early), np.nan)
     bass = low or LowRows(*[nothing] * 7)
     columns = (
-        bass.unevenness, bass.dip, bass.balance, bass.thin, bass.moved, bass.sides, early.dip, early.early,
-        early.pair, early.area, bass.louder,
+        bass.unevenness, bass.dip, bass.balance, bass.thin, bass.moved, bass.sides, early.dip,
+        early.early, early.pair, early.area, bass.louder,
     )  # fmt: skip
     return Qualities(np.stack(columns, axis=1), early.dip_hz)

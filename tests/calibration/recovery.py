@@ -149,10 +149,12 @@ def off_by(found: Calibration) -> tuple[Floats, Floats]:
     return before, after
 
 
-def planned_score(project: Project, drawn: Drawn, seconds: float = 60.0) -> float:
-    """Weighted excess, in the true room, of the plan made for a project."""
-    plan = make_plan(project, 0.02, seconds, judging="fast")
-    true = drawn.true_project
-    pieces = made_of([p.piece for p in plan.pieces], drawn.truth)
-    scene = treated(true.room, true.scene, pieces)
-    return judge_scene(scene, true.criteria, true.judges("fast")).score
+def planned(project: Project, seconds: float = 60.0) -> list[Piece]:
+    """The pieces of the plan made for a project."""
+    return [p.piece for p in make_plan(project, 0.02, seconds, judging="fast").pieces]
+
+
+def score(project: Project, pieces: list[Piece]) -> float:
+    """Weighted excess of a room with pieces, judged by tracer and coupled modes."""
+    scene = treated(project.room, project.scene, pieces)
+    return judge_scene(scene, project.criteria, project.judges("fast")).score

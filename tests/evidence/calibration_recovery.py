@@ -23,16 +23,17 @@ coupled modes with the true coefficients; calibration sees T20, T30 and the erro
 source and receiver, and knows the table only. Error of the predicted T20 from 250 Hz to 4 kHz.
 
 Score: weighted excess in the true room, judged with tracer and coupled modes, of the plan made with
-the table, and of that made with the calibrated table. Both `--fast`, gap 2 %; 60 cm grid; 800 to
-1500 for four products, which are what the table says.
+the table, of that made with the calibrated table, and of the one of these two that is judged better
+in the calibrated room (a plan at hand is not given up for one that is judged worse). Both `--fast`,
+gap 2 %; 60 cm grid; 800 to 1500 for four products, which are what the table says.
 
-| room | materials | before: mean | worst | after: mean | worst | largest shift | score: table | calibrated |
-|---|---|---|---|---|---|---|---|---|
+| room | materials | before: mean | worst | after: mean | worst | largest shift | score: table | calibrated | better one |
+|---|---|---|---|---|---|---|---|---|---|
 """  # noqa: E501
 
 
 def one_room(seed):
-    """A line of the table, whether the decay is met within 3 %, whether the plan is no worse."""
+    """A line of the table, whether the decay is met within 3 %, which plans are no worse."""
     with tempfile.TemporaryDirectory() as folder:
         drawn = DRAWN["draw"](Path(folder), seed)
         found = DRAWN["calibrated"](drawn)
@@ -40,17 +41,21 @@ def one_room(seed):
         accepted = not doubts(found)
         table = found.unknowns.table(found.z)
         better = DRAWN["made_with"](drawn.project, table)
-        scores = [DRAWN["planned_score"](project, drawn) for project in (drawn.project, better)]
+        plans = [DRAWN["planned"](project) for project in (drawn.project, better)]
+        seen = [DRAWN["score"](better, pieces) for pieces in plans]
+        scores = [DRAWN["score"](drawn.true_project, pieces) for pieces in plans]
+    scores.append(scores[int(np.argmin(seen))])
     shift = np.abs(found.z).max()
     cells = [str(seed), str(len(found.unknowns.materials))]
     cells += [f"{x:.1f} %" for x in (before.mean(), before.max(), after.mean(), after.max())]
     cells += [f"{shift:.1f}" + ("" if accepted else " (refused)"), *(f"{s:.3f}" for s in scores)]
     met = accepted and after.max() <= 3.0
-    return "| " + " | ".join(cells) + " |", met, scores[1] <= scores[0] + 1e-9
+    no_worse = [value <= scores[0] + 1e-9 for value in scores[1:]]
+    return "| " + " | ".join(cells) + " |", met, no_worse
 
 
 def main():
-    lines, met, kept = [], 0, 0
+    lines, met, kept = [], 0, np.zeros(2, dtype=int)
     for seed in range(ROOMS):
         line, within, no_worse = one_room(seed)
         print(line, flush=True)
@@ -58,8 +63,11 @@ def main():
         met += within
         kept += no_worse
     told = (
-        f"\nDecay met within 3 % in the worst band: {met} of {ROOMS} rooms. Plan on the calibrated "
-        f"table no worse in the\ntrue room than the plan on the table: {kept} of {ROOMS}.\n"
+        f"\nDecay met within 3 % in the worst band: {met} of {ROOMS} rooms. In the true room no "
+        f"worse than the plan on the\ntable: the plan on the calibrated table in {kept[0]} of "
+        f"{ROOMS}, the better one in {kept[1]} of {ROOMS}.\n\nWhere the plan on the calibrated "
+        "table is worse, it is judged worse in the calibrated room too: the\nrounds of choosing and "
+        "judging ended at a plan that is not the best one they know how to judge.\n"
     )
     text = HEADER.format(rooms=ROOMS) + "\n".join(lines) + "\n" + told
     Path(__file__).with_suffix(".md").write_text(text)

@@ -1,0 +1,78 @@
+"""Positions and treatment decided together: a plan for each of a few set-ups, and which is best.
+
+The score of a set-up knows nothing of treatment. So the best few are planned, each with the same
+money, and the plans' own scores decide.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from optimizer.placement.plan import Report
+from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
+from optimizer.positions.search import Found, Judged, Told, search
+from optimizer.positions.set_ups import Reach
+from optimizer.project import Judging, Project
+from optimizer.results.model import Plan
+
+TOP = 2
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A set-up and the treatment planned for it."""
+
+    judged: Judged
+    plan: Plan
+
+    @property
+    def excess(self) -> float:
+        """Weighted excess over the limits with the treatment; 0 = all met."""
+        return self.plan.card.score_after
+
+
+@dataclass(frozen=True)
+class Joint:
+    """The set-up as it is with its plan, and others with theirs."""
+
+    now: Pair
+    others: tuple[Pair, ...]
+
+    @property
+    def best(self) -> Pair:
+        """The pair with the least excess; of equals the cheaper, then staying put."""
+        return min((self.now, *self.others), key=lambda p: (p.excess, p.plan.cost_cents))
+
+    @property
+    def staying_costs(self) -> float:
+        """Excess that staying put leaves beyond the best pair; 0 when staying is best."""
+        return self.now.excess - self.best.excess
+
+
+def plan_positions(
+    project: Project,
+    top: int = TOP,
+    gap: float = DEFAULT_GAP,
+    time_limit: float = DEFAULT_TIME_LIMIT,
+    judging: Judging = "full",
+    reach: Reach | None = None,
+    found: Found | None = None,
+    report: Report | None = None,
+    tell: Told = lambda text: None,
+) -> Joint:
+    """Plans for the present set-up and the best `top` others, each within the project's budget and
+    to the same gap or time limit in s; `found` saves the search when it was made already."""
+    found = found or search(project, top, reach, tell)
+    chosen: Sequence[Judged] = found.best[:top]
+    pairs = []
+    for number, judged in enumerate((found.now, *chosen)):
+        tell("planning the room as it is" if number == 0 else f"planning set-up {number}")
+        plan = make_plan(judged.project, gap, time_limit, report, judging, tell)
+        pairs.append(Pair(judged, plan))
+    return Joint(pairs[0], tuple(pairs[1:]))
+
+
+def with_budget(judged: Judged, amount: float) -> Project:
+    """The project of a set-up with another budget."""
+    scenario = judged.project.scenario
+    section = scenario.budget.model_copy(update={"amount": amount})
+    return replace(judged.project, scenario=replace(scenario, budget=section))

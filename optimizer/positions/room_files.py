@@ -1,0 +1,209 @@
+"""Set-ups as room files: one file for each wall faced, its set-ups as variants, ready to compare.
+
+The axes of a room file start at the wall that is faced. A set-up that faces the present front wall
+is a variant that moves loudspeakers, seat and what goes with it; one that faces another wall needs
+the whole room turned, so that one is written as a room file of its own.
+"""
+
+import copy
+import json
+import os
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from optimizer.positions.moving import movers
+from optimizer.positions.search import Judged
+from optimizer.positions.turning import FACINGS, ORDER, new_name
+from optimizer.project import Project
+from optimizer.room.geometry import DIGITS, Floats
+from optimizer.room.model import Room
+from optimizer.room.reading import read_toml
+
+HEAD = """\
+# Written by `treatment positions` from {file}; it faces {wall}.
+# Lengths are metres. Axes: x from the front wall (behind the loudspeakers) to the back, y from left
+# to right as you face it, z up. Loudspeakers are aimed at the first seat. Variants of {file}
+# are left out.
+"""
+_BARE = re.compile(r"[A-Za-z0-9_-]+$")
+Tables = dict[str, Any]
+
+
+def file_name(project: Project, facing: str) -> str:
+    """Name of the room file for the set-ups that face a wall."""
+    return f"{project.scenario.path.stem}_facing_{facing}.toml"
+
+
+def variant_name(number: int) -> str:
+    """Name of a set-up as a variant."""
+    return f"set_up_{number}"
+
+
+def room_files(project: Project, best: Sequence[Judged], folder: Path) -> dict[str, str]:
+    """Room files by name, to be written to `folder`: the present one with its set-ups, and one for
+    each other wall faced, whose room as it is is the first of its set-ups."""
+    numbered = list(enumerate(best, 1))
+    files = {}
+    for facing in FACINGS:
+        mine = [(n, j) for n, j in numbered if j.set_up.facing == facing]
+        if mine:
+            files[file_name(project, facing)] = _room_file(project, facing, mine, folder)
+    return files
+
+
+def variant(number: int, judged: Judged, names: Mapping[int, str]) -> str:
+    """A set-up as the text of a variant; `names` are those of the furniture that moves along, by
+    its index."""
+    room = judged.project.room
+    moves: dict[str, Floats] = {s.name: s.at for s in room.speakers}
+    moves[room.seats[0].name] = room.seats[0].at
+    for index, known in names.items():
+        moves[known] = room.furniture[index].box[0]
+    name = variant_name(number)
+    lines = [f"[variants.{name}]", f"says = {_value(says(judged))}", "", f"[variants.{name}.move]"]
+    lines += [f"{_key(key)} = {_value(_point(at))}" for key, at in moves.items()]
+    return "\n".join(lines) + "\n"
+
+
+def says(judged: Judged) -> str:
+    """A set-up in one sentence."""
+    s = judged.set_up
+    return (
+        f"ears {s.ears[0]:.2f} m and loudspeakers {s.left[0]:.2f} m from the wall faced, "
+        f"{s.base:.2f} m apart"
+    )
+
+
+def pasted(project: Project, best: Sequence[Judged]) -> str:
+    """The set-ups that face the present front wall as variants to paste into the room file; empty
+    when there is none, or where a variant could not say it (loudspeakers with an aim of their own,
+    furniture whose name is not its own)."""
+    room, scenario = project.room, project.scenario
+    names = [f.name for f in room.furniture]
+    known = [*(s.name for s in room.speakers), *(s.name for s in room.seats), *names]
+    wanted = [known[0], known[1], room.seats[0].name, *(names[i] for i in movers(room))]
+    if any(s.aim is not None for s in scenario.speakers) or any(known.count(n) > 1 for n in wanted):
+        return ""
+    texts = [
+        variant(number, judged, {i: names[i] for i in movers(room)})
+        for number, judged in enumerate(best, 1)
+        if judged.set_up.facing == "front"
+    ]
+    return "\n".join(texts)
+
+
+def _room_file(
+    project: Project, facing: str, mine: Sequence[tuple[int, Judged]], folder: Path
+) -> str:
+    path = project.scenario.path
+    data = copy.deepcopy(read_toml(path))
+    data.pop("variants", None)
+    names = _own_names(data, project.room)
+    _paths_from(data, project, folder)
+    for speaker in data["speakers"]:
+        speaker.pop("aim", None)
+    if facing != "front":
+        _turn(data, mine[0][1].project.room, facing)
+    file, wall = path.name, "the same wall" if facing == "front" else f"its {facing} wall"
+    head = HEAD.format(file=file, wall=wall)
+    if facing != "front":
+        head += f"# As it is: set-up {mine[0][0]}. Variants: the others that face this wall.\n"
+    variants = [variant(n, j, names) for n, j in mine if facing == "front" or j is not mine[0][1]]
+    return "\n".join([head, toml_text(data), *variants])
+
+
+def _own_names(data: Tables, room: Room) -> dict[int, str]:
+    """Names of what moves along, by index; it gets one of its own where it has none."""
+    items = data.get("furniture", [])
+    others = [s.name for s in (*room.speakers, *room.seats)]
+    names = [f.name for f in room.furniture]
+    for index in movers(room):
+        if (names + others).count(names[index]) > 1:
+            names[index] = items[index]["name"] = f"{names[index]} at the seat {index + 1}"
+    return {index: names[index] for index in movers(room)}
+
+
+def _paths_from(data: Tables, project: Project, folder: Path) -> None:
+    """Files named beside the room file, as named from `folder`."""
+    scenario = project.scenario
+    data["budget"]["catalogue"] = _relative(scenario.catalogue_path, folder)
+    for key, path in (("materials", scenario.materials_path), ("builds", scenario.builds_path)):
+        if path is not None:
+            data[key] = _relative(path, folder)
+
+
+def _relative(path: Path, folder: Path) -> str:
+    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+
+
+def _turn(data: Tables, there: Room, facing: str) -> None:
+    """Every place of the tables as it is in the room `there`, turned."""
+    assert there.dimensions is not None
+    data["room"].update(length=there.dimensions[0], width=there.dimensions[1])
+    named = {new_name(name, facing): material for name, material in data["surfaces"].items()}
+    data["surfaces"] = {name: named[name] for name in ORDER}
+    count: dict[str, int] = {}
+    for area in data.get("areas", []):
+        name = new_name(area["surface"], facing)
+        index = count.get(name, 0)
+        count[name] = index + 1
+        u0, v0, u1, v1 = there.surface(name).areas[index].rect
+        area.update(surface=name, at=_point((u0, v0)), size=_point((u1 - u0, v1 - v0)))
+    for item, furniture in zip(data.get("furniture", []), there.furniture, strict=True):
+        item.update(_placed(furniture.box))
+    for item, box in zip(data.get("limits", {}).get("keep_clear", []), there.keep_clear,
+                         strict=True):  # fmt: skip
+        item.update(_placed(box.box))
+    data["speakers"] = [{"name": s.name, "at": _point(s.at)} for s in there.speakers]
+    for item, seat in zip(data["seats"], there.seats, strict=True):
+        item["at"] = _point(seat.at)
+
+
+def _placed(box: Floats) -> Tables:
+    return {"at": _point(box[0]), "size": _point(box[1] - box[0])}
+
+
+def _point(values: Sequence[float] | Floats) -> list[float]:
+    return [float(v) + 0.0 for v in np.round(np.asarray(values, dtype=float), DIGITS)]
+
+
+def toml_text(data: Mapping[str, Any]) -> str:
+    """Tables of a room file as TOML: values first, then tables, then lists of tables; anything
+    deeper stands in one line."""
+    plain = {k: v for k, v in data.items() if not isinstance(v, dict) and not _is_tables(v)}
+    parts = [_lines(plain)] if plain else []
+    parts += [f"[{_key(k)}]\n{_lines(v)}" for k, v in data.items() if isinstance(v, dict)]
+    parts += [
+        f"[[{_key(k)}]]\n{_lines(item)}" for k, v in data.items() if _is_tables(v) for item in v
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _is_tables(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
+
+
+def _lines(values: Mapping[str, Any]) -> str:
+    return "\n".join(f"{_key(k)} = {_value(v)}" for k, v in values.items())
+
+
+def _key(key: str) -> str:
+    return key if _BARE.match(key) else json.dumps(key, ensure_ascii=False)
+
+
+def _value(value: Any) -> str:
+    """A value as TOML; room files hold no control characters but line breaks in notes, which JSON
+    writes as TOML does."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(v) for v in value) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+    return repr(value)
