@@ -1,4 +1,4 @@
-"""What a map of a room's set-ups shows: quality along the axis and over the floor, level by place."""
+"""What a map of set-ups shows: quality along the axis and over the floor, level by place."""
 
 from collections.abc import Sequence
 
@@ -59,7 +59,7 @@ def over_floor(
         places.append(there[:, :2])
         scores.append(part.quality.scores)
     found, index = np.unique(np.round(np.concatenate(places), 3), axis=0, return_inverse=True)
-    return found, _least(np.concatenate(scores), index.ravel(), len(found))
+    return np.asarray(found), _least(np.concatenate(scores), index.ravel(), len(found))
 
 
 def _least(scores: Floats, index: Ints, count: int) -> Floats:

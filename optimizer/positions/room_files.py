@@ -119,7 +119,7 @@ def _room_file(
 def _own_names(data: Tables, room: Room) -> dict[int, str]:
     """Names of what moves along, by index; it gets one of its own where it has none."""
     items = data.get("furniture", [])
-    others = [s.name for s in (*room.speakers, *room.seats)]
+    others = [*(s.name for s in room.speakers), *(s.name for s in room.seats)]
     names = [f.name for f in room.furniture]
     for index in movers(room):
         if (names + others).count(names[index]) > 1:
