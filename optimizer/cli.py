@@ -12,6 +12,7 @@ from optimizer.commands import (
     measure,
     new,
     plan,
+    positions,
     predict,
     report,
     why,
@@ -23,7 +24,19 @@ DESCRIPTION = """\
 From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
 it, and how much better the room will then be.
 """
-COMMANDS = (new, plan, predict, report, compare, why, budget, measure, calibrate, materials)
+COMMANDS = (
+    new,
+    positions,
+    plan,
+    predict,
+    report,
+    compare,
+    why,
+    budget,
+    measure,
+    calibrate,
+    materials,
+)
 BAD_INPUT = 2
 INTERRUPTED = 130
 

@@ -29,7 +29,7 @@ from optimizer.room.geometry import Floats
 
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 MOST = 4
-ROUGH = 0.03  # gap of the first round, whose corrections are provisional anyway
+ROUGH = 0.06  # gap of the first round, whose corrections are provisional anyway
 HOLD = 0.5  # share, in the exponent, of a new correction of a mode that is taken over
 LEAST = 0.1  # share of the time limit that must be left for another round
 

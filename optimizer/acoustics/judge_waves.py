@@ -1,10 +1,12 @@
 """The wave equation as judge of the low and middle range, in rooms of any shape."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
+from scipy.stats import qmc
 
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.assessment import Assessment, Finding
@@ -14,7 +16,7 @@ from optimizer.acoustics.low_response import LowResponse
 from optimizer.acoustics.modes import octave_edges
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.voxel import WaveRoom
-from optimizer.acoustics.wave_budget import affordable_frequency, spacing_for
+from optimizer.acoustics.wave_budget import SOUND_SPEED, affordable_frequency, spacing_for
 from optimizer.acoustics.wave_room import wave_scene
 from optimizer.acoustics.waves import Responses, simulate
 from optimizer.bands import BANDS, EXACT_HZ, band_label
@@ -22,99 +24,146 @@ from optimizer.room.geometry import Floats
 
 MODEL = "wave equation"
 TOLERANCE = 0.03  # dispersion at the highest frequency
+MOST_CELLS = 1_000_000  # as many as let a plan be judged several times within minutes
 HEAD = 0.10  # metres to either side of the ears that the head region reaches
+HEAD_POINTS = HEAD * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
+SPREAD = 24  # positions over the room at which its decay is heard
+INSET = 0.1  # share of the room's length, width and height that they keep off the walls
 LENGTH = 0.8  # of the longest decay time by the formula, which low modes outlast
 SHORTEST, LONGEST = 0.35, 4.0  # seconds simulated
-CUT_OFF = -27.0  # dB that the last twentieth of a response may hold, else it is simulated longer
+CUT_OFF = -35.0  # dB that the last twentieth may hold in any band, else simulated longer
 ORDER = 3  # of the band filters
+EARLY = 0.002, 0.015  # seconds after the direct sound between which sound is early
+SHADE = -3.0  # dB of the direct sound re free field below which it is said to be in the shade
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Responses at each seat and 10 cm around it, at positions over the room, and a remark.
+
+    seats: (S, R * 7), seat by seat; room: (S, P), P at least 1; message: empty unless coarsened.
+    """
+
+    seats: Responses
+    room: Responses
+    message: str
 
 
 @dataclass(frozen=True)
 class WaveJudge:
-    """T20 of the octave bands from 63 Hz up to one, at the seats and around the heads.
+    """T20 of the octave bands from 63 Hz up to one, over the room; and what the seats hear.
 
-    `top_band` is the highest octave, `tolerance` the dispersion at its upper edge.
+    `top_band` is the highest octave, `tolerance` the dispersion at its upper edge. A room that
+    takes more than `most_cells` is judged up to a lower frequency, and its rows say so.
     """
 
     top_band: int = 500
     tolerance: float = TOLERANCE
+    most_cells: int = MOST_CELLS
 
     def __call__(self, scene: Scene) -> Assessment:
         """Decay times by the key of their criterion; evenness over the head; early arrivals."""
         heard = self.responses(scene)
-        reach = [b for b in BANDS if octave_edges(b)[1] <= heard.f_max * 1.001]
-        decay = band_decays(heard, reach)
+        reach = bands_within(heard.room.f_max)
+        decay = band_decays(heard.room, reach)
         values, notes = {}, {}
         for index, band in enumerate(reach):
             if np.isfinite(decay.t20[index]):
                 key = f"decay: {band_label(band)}"
                 values[key] = float(decay.t20[index])
-                if decay.double_slope[index]:
-                    notes[key] = f"the decay bends: {decay.edt[index]:.2f} s by its first 10 dB"
-        findings = tuple(self._findings(scene, heard))
+                bends = f"the decay bends: {decay.edt[index]:.2f} s by its first 10 dB"
+                said = [bends if decay.double_slope[index] else "", heard.message]
+                notes[key] = "; ".join(filter(None, said))
+        notes = {key: note for key, note in notes.items() if note}
+        findings = (*head_findings(scene, heard), *early_findings(scene, heard))
         return Assessment(values, dict.fromkeys(values, MODEL), notes, findings)
 
-    def responses(self, scene: Scene) -> Responses:
-        """Impulse responses (S, R * 7) at each seat and 10 cm to each side of it, seat by seat.
-
-        Coarsened to what the grid may hold in a large room.
-        """
+    def responses(self, scene: Scene) -> Heard:
+        """Impulse responses up to the top band, or as far as the grid may go in a large room."""
         wanted = octave_edges(self.top_band)[1]
-        f_max, _ = affordable_frequency(scene.volume, wanted, coarsen=True)
+        f_max, message = affordable_frequency(
+            scene.volume, wanted, self.most_cells, coarsen=True, tolerance=self.tolerance
+        )
         made = wave_scene(scene, spacing_for(f_max, self.tolerance))
-        receivers = head_region(made.room, scene.seats)
+        seats = head_region(made.room, scene.seats)
+        spread = spread_points(made.room, scene.speakers, nearest(scene))
         seconds = duration(scene, self.top_band)
         while True:
-            heard = simulate(
-                made.room, made.admittance, scene.speakers, receivers, seconds, f_max,
-                air=(EXACT_HZ, scene.air),
+            found = simulate(
+                made.room, made.admittance, scene.speakers, np.concatenate([seats, spread]),
+                seconds, f_max, air=(EXACT_HZ, scene.air),
             )  # fmt: skip
-            if heard.remaining_db().max() < CUT_OFF or seconds >= LONGEST:
-                return heard
+            over = at_receivers(found, slice(len(seats), None) if len(spread) else slice(None))
+            left = remaining_by_band(over, bands_within(f_max))
+            if left.max(initial=-np.inf) < CUT_OFF or seconds >= LONGEST:
+                return Heard(at_receivers(found, slice(len(seats))), over, message)
             seconds = min(1.6 * seconds, LONGEST)
 
-    def _findings(self, scene: Scene, heard: Responses) -> Iterator[Finding]:
-        around = len(HEAD_POINTS)
-        f_hz = np.geomspace(20.0, 300.0, 95)
-        level = heard.level_db(f_hz)
-        for index, name in enumerate(scene.seat_names):
-            own = level[:, index * around : (index + 1) * around]
-            spread = LowResponse(f_hz, own).both_db.std(axis=0)
-            yield Finding("low end", f"{name}, difference around the head", "dB",
-                          float(spread.mean()), np.nan, np.nan, MODEL,
-                          "20-300 Hz, within 10 cm of the ears, both loudspeakers")  # fmt: skip
-            early = early_level(scene, heard, index)
-            yield Finding("early sound below 1 kHz", name, "dB", early, np.nan, np.nan, MODEL,
-                          f"energy 2 to 15 ms after the direct sound, up to {heard.f_max:.0f} Hz, "
-                          "re the direct sound")  # fmt: skip
+
+def bands_within(f_max: float) -> list[int]:
+    """Octave bands that end at or below f_max Hz."""
+    return [band for band in BANDS if octave_edges(band)[1] <= f_max * 1.001]
 
 
-HEAD_POINTS = HEAD * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
+def at_receivers(found: Responses, which: slice) -> Responses:
+    """The responses at some of the receivers."""
+    return Responses(
+        found.pressure[:, which], found.fs, found.lead_s, found.f_max, found.spacing,
+        found._pulse, found._pulse_fs,
+    )  # fmt: skip
+
+
+def formula_decay(scene: Scene) -> Floats:
+    """Decay times (8,) in s by Eyring."""
+    mean = np.clip(absorption_area(scene) / scene.surface_area, 0.0, LOG_CAP)
+    return eyring(
+        scene.volume, [scene.surface_area], mean[None], air=scene.air,
+        object_area=scene.object_area.sum(axis=0),
+    )  # fmt: skip
 
 
 def duration(scene: Scene, top_band: int) -> float:
     """Seconds to simulate: a share of the longest decay time of the bands by the formula."""
-    mean = np.clip(absorption_area(scene) / scene.surface_area, 0.0, LOG_CAP)
-    decay = eyring(
-        scene.volume, [scene.surface_area], mean[None], air=scene.air,
-        object_area=scene.object_area.sum(axis=0),
-    )  # fmt: skip
-    longest = float(decay[np.array(BANDS) <= top_band].max())
+    longest = float(formula_decay(scene)[np.array(BANDS) <= top_band].max())
     return float(np.clip(LENGTH * longest, SHORTEST, LONGEST))
+
+
+def nearest(scene: Scene) -> float:
+    """Least distance in m of a measuring position from a source: 2 sqrt(V / (c T)), ISO 3382-2."""
+    decay = float(formula_decay(scene)[BANDS.index(500)])
+    return float(2.0 * np.sqrt(scene.volume / (SOUND_SPEED * decay)))
+
+
+def spread_points(room: WaveRoom, sources: Floats, apart: float) -> Floats:
+    """Positions (P, 3) over the room, in pairs left and right, `apart` m from every source.
+
+    A low-discrepancy set within the grid, less what is not air; all the same for a mirrored room.
+    """
+    size = room.spacing * room.air.shape
+    share = qmc.Halton(3, scramble=False).random(SPREAD // 2 + 1)[1:]
+    share = INSET + (1.0 - 2.0 * INSET) * np.concatenate([share, share * [1, -1, 1] + [0, 1, 0]])
+    points = room.origin + size * share
+    far = np.linalg.norm(points[:, None] - sources[None], axis=-1).min(axis=1) > apart
+    return np.asarray(points[far & in_air(room, points)])
+
+
+def in_air(room: WaveRoom, points: Floats) -> NDArray[np.bool_]:
+    """Which points (N, 3) lie in a cell of air."""
+    cell = np.floor((points - room.origin) / room.spacing).astype(int)
+    inside = np.all((cell >= 0) & (cell < room.air.shape), axis=1)
+    cell = np.clip(cell, 0, np.array(room.air.shape) - 1)
+    return np.asarray(inside & room.air[tuple(cell.T)])
 
 
 def head_region(room: WaveRoom, seats: Floats) -> Floats:
     """Each seat and six points 10 cm around it (R * 7, 3), held inside the air."""
     points = (seats[:, None, :] + HEAD_POINTS[None]).reshape(-1, 3)
-    cell = np.floor((points - room.origin) / room.spacing).astype(int)
-    inside = np.all((cell >= 0) & (cell < room.air.shape), axis=1)
-    cell = np.clip(cell, 0, np.array(room.air.shape) - 1)
-    free = inside & room.air[tuple(cell.T)]
-    return np.where(free[:, None], points, np.repeat(seats, len(HEAD_POINTS), axis=0))
+    own = np.repeat(seats, len(HEAD_POINTS), axis=0)
+    return np.where(in_air(room, points)[:, None], points, own)
 
 
-def band_decays(heard: Responses, bands: list[int]) -> DecayTimes:
-    """Decay of octave bands from the mean energy decay over all pairs (ISO 3382-2, ensemble).
+def band_energy(heard: Responses, bands: Sequence[int]) -> Floats:
+    """Energy (N, bands) over time of octave bands, summed over all pairs.
 
     Filters run backward in time, so that their own ringing does not lengthen the decay.
     """
@@ -125,19 +174,69 @@ def band_decays(heard: Responses, bands: list[int]) -> DecayTimes:
         sos = butter(ORDER, edges, "bandpass", fs=heard.fs, output="sos")
         filtered = sosfilt(sos, heard.pressure[..., ::-1], axis=-1)[..., ::-1]
         curves.append((filtered**2).sum(axis=(0, 1)))
-    energy = np.array(curves).T
+    return np.array(curves).reshape(len(bands), -1).T
+
+
+def remaining_by_band(heard: Responses, bands: Sequence[int]) -> Floats:
+    """Energy (bands,) in the last twentieth of a response relative to all of it, dB.
+
+    At -35 dB some -32 dB lie beyond the end, which shortens T20 by two per cent.
+    """
+    energy = band_energy(heard, bands)
+    # The filters start at the end of the record and need a moment there.
+    last = energy[-max(1, len(energy) // 20) :].sum(axis=0)
+    return np.asarray(10.0 * np.log10(np.maximum(last / energy.sum(axis=0), 1e-30)))
+
+
+def band_decays(heard: Responses, bands: Sequence[int]) -> DecayTimes:
+    """Decay of octave bands from the mean energy decay over all pairs (ISO 3382-2, ensemble)."""
+    energy = band_energy(heard, bands)
     start = int(energy.sum(axis=1).argmax())
     curve = backward_integral(energy[start:], 1.0 / heard.fs)
     return decay_times(curve, 1.0 / heard.fs)
 
 
-def early_level(scene: Scene, heard: Responses, seat: int) -> float:
-    """Energy 2-15 ms after the direct sound in dB re it, mean of the loudspeakers."""
+def head_findings(scene: Scene, heard: Heard) -> Iterator[Finding]:
+    """How much the low end differs around each head."""
+    around = len(HEAD_POINTS)
+    f_hz = np.geomspace(20.0, 300.0, 95)
+    level = heard.seats.level_db(f_hz[f_hz <= heard.seats.f_max])
+    for index, name in enumerate(scene.seat_names):
+        own = level[:, index * around : (index + 1) * around]
+        spread = LowResponse(f_hz, own).both_db.std(axis=0)
+        yield Finding("low end", f"{name}, difference around the head", "dB",
+                      float(spread.mean()), np.nan, np.nan, MODEL,
+                      "20-300 Hz, within 10 cm of the ears, both loudspeakers")  # fmt: skip
+
+
+def early_findings(scene: Scene, heard: Heard) -> Iterator[Finding]:
+    """Early sound at each seat against the direct sound in free field."""
+    for index, name in enumerate(scene.seat_names):
+        early, direct = early_level(scene, heard.seats, index)
+        note = (f"energy 2 to 15 ms after the direct sound, up to {heard.seats.f_max:.0f} Hz, re "
+                "the direct sound in free field")  # fmt: skip
+        if direct < SHADE:
+            note += f"; something stands in its way: it arrives {-direct:.0f} dB weaker"
+        yield Finding("early sound below 1 kHz", name, "dB", early, np.nan, np.nan, MODEL, note)
+
+
+def early_level(scene: Scene, heard: Responses, seat: int) -> tuple[float, float]:
+    """Energy 2-15 ms after the direct sound, and within 2 ms of it, in dB, mean of loudspeakers.
+
+    Both re the energy of the direct sound in free field, whether or not it is in the shade: what
+    blocks it would otherwise turn up as strong reflections.
+    """
     ratios = []
+    after, until = EARLY
     for speaker in range(len(scene.speakers)):
-        arrival = float(np.linalg.norm(scene.speakers[speaker] - scene.seats[seat])) / 343.0
+        distance = float(np.linalg.norm(scene.speakers[speaker] - scene.seats[seat]))
         energy = heard.pressure[speaker, seat * len(HEAD_POINTS)] ** 2
-        after = heard.time_s - arrival
-        direct = energy[np.abs(after) <= 0.002].sum()
-        ratios.append(energy[(after > 0.002) & (after <= 0.015)].sum() / max(direct, 1e-30))
-    return float(10 * np.log10(max(float(np.mean(ratios)), 1e-12)))
+        late = heard.time_s - distance / SOUND_SPEED
+        early = energy[(late > after) & (late <= until)].sum()
+        ratios.append(
+            np.array([early, energy[np.abs(late) <= after].sum()]) * distance**2
+            / heard.impulse_energy()
+        )
+    mean = np.mean(ratios, axis=0)
+    early, direct = (10.0 * np.log10(np.maximum(mean, 1e-12))).tolist()
+    return early, direct

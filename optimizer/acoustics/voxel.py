@@ -41,6 +41,14 @@ FITS = 0.02
 OPPOSITE = np.array([-1, 1])
 
 
+class LostPatchError(ValueError):
+    """Patches on which no cell face falls, by number (`lost`)."""
+
+    def __init__(self, lost: Ints) -> None:
+        super().__init__(f"patches: number {lost[0]} lies off its plane or between the cells")
+        self.lost = lost
+
+
 @dataclass(frozen=True)
 class WaveRoom:
     """A room on a grid of nx x ny x nz cells with F wall faces.
@@ -310,7 +318,7 @@ def _surfaces(
         found += np.bincount(surface, area, len(true))
     lost = np.flatnonzero(found[shell : shell + len(owner)] <= 0.0)
     if len(lost):
-        raise ValueError(f"patches: number {lost[0]} lies off its plane or between the cells")
+        raise LostPatchError(lost)
     scale = np.where(found > 0.0, np.maximum(true, 0.0) / np.where(found > 0.0, found, 1.0), 0.0)
     return rows, scale
 

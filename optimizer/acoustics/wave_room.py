@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from optimizer.acoustics.admittance import LOW_HZ, coefficient_admittance, low_cells
 from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.voxel import WaveRoom, voxelise
+from optimizer.acoustics.voxel import LostPatchError, WaveRoom, voxelise
 from optimizer.acoustics.wave_admittance import RIGID, Admittance, fit_admittance
 from optimizer.room.geometry import Floats
 
@@ -34,14 +34,21 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
 
     Walls react locally, by the admittance that modes meet too (`low_cells`), as passive branches.
     Furniture is a closed box whose faces absorb what its absorption area says; a box around a seat
-    or a loudspeaker ends below it. ValueError when the planes leave a gap; GridTooLargeError.
+    or a loudspeaker ends below it. What is too small for any cell counts as the bare surface.
+    ValueError when the planes leave a gap; GridTooLargeError.
     """
     surface, rect, beta = low_cells(scene)
-    wide = np.all(rect[:, 2:] - rect[:, :2] > THIN, axis=1)
-    boxes, box_beta = _boxes(scene)
-    room = voxelise(scene.planes, spacing, surface[wide], rect[wide], boxes)
     base = coefficient_admittance(scene.base_alpha, LOW_HZ).astype(np.complex128)
-    rows = np.concatenate([base, beta[wide], box_beta.astype(np.complex128)])
+    # Bare surface is the plane itself; as a rectangle it would reach beyond planes that are none.
+    other = np.any(np.abs(beta - base[surface]) > 10.0**-DIGITS, axis=1)
+    own = np.flatnonzero(other & np.all(rect[:, 2:] - rect[:, :2] > THIN, axis=1))
+    boxes, box_beta = _boxes(scene)
+    try:
+        room = voxelise(scene.planes, spacing, surface[own], rect[own], boxes)
+    except LostPatchError as small:
+        own = np.delete(own, small.lost)
+        room = voxelise(scene.planes, spacing, surface[own], rect[own], boxes)
+    rows = np.concatenate([base, beta[own], box_beta.astype(np.complex128)])
     return WaveScene(room, tuple(_fitted(rows)))
 
 

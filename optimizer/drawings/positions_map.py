@@ -86,8 +86,8 @@ def _draw_floor(figure: Any, ax: Any, shown: Mapped) -> None:
     """The room from above, front wall at the top, a square for each place that can be sat at."""
     places, scores = shown.floor
     if len(scores):
-        step = _step(places)
-        size = 0.9 * (WIDTH_MM - 45) / max(_width(shown.room), 1e-6) * step * 72 / 25.4
+        across = 0.9 * (WIDTH_MM - 45) / max(_width(shown.room), 1e-6)
+        size = across * _step(places) * 72 / 25.4
         dots = ax.scatter(places[:, 1], places[:, 0], c=scores, s=min(size, 40.0) ** 2 / 4,
                           marker="s", cmap=f"{SHADES}_r", linewidths=0)  # fmt: skip
         bar = figure.colorbar(dots, ax=ax, shrink=0.7)

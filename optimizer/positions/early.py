@@ -1,22 +1,20 @@
 """First reflections at set-ups before any treatment, how alike left and right are, and the dip that
 the wall behind the loudspeakers makes."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from optimizer.acoustics.absorption import side_difference
-from optimizer.acoustics.directivity import Directivity, omnidirectional
-from optimizer.acoustics.early import EarlyPaths, early_paths, reflected_energy
+from optimizer.acoustics.directivity import Directivity
+from optimizer.acoustics.early import early_paths, reflected_energy
 from optimizer.acoustics.early_criteria import LATERAL
-from optimizer.acoustics.head import head_region
 from optimizer.acoustics.images import boundary_notch
 from optimizer.acoustics.judging import target_area
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.side_criteria import FIRST_BAND, LAST_BAND
-from optimizer.bands import BANDS, EARLY_INDEX
-from optimizer.positions.set_ups import Ints
+from optimizer.bands import BANDS
+from optimizer.positions.early_kernel import reflected
 from optimizer.room.geometry import Floats
 
 FRONT = "front"
@@ -38,19 +36,30 @@ class EarlyRows:
 
 
 def early_rows(
-    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity, window_ms: float
+    scene: Scene,
+    speakers: Floats,
+    ears: Floats,
+    directivity: Directivity,
+    window_ms: float,
+    moves: Floats | None = None,
 ) -> EarlyRows:
     """Rows of set-ups with loudspeakers (N, 2, 3), aimed at ears (N, 3), in a room without
-    treatment. `scene` gives the room; its own loudspeakers and seats do not enter."""
-    count = len(ears)
-    early, pair = np.empty(count), np.empty(count)
-    for index in _same_speakers(speakers):
-        energy, delay, names = _reflected(scene, speakers[index[0]], ears[index], directivity)
-        counted = np.where(delay <= window_ms, energy, 0.0)
-        loudest = counted.sum(axis=2).max(axis=0)
-        early[index] = 10 * np.log10(np.maximum(loudest, LEAST_ENERGY))
-        pair[index] = 100 * _unlike(counted, names)
+    treatment. `scene` gives the room; its own loudspeakers and seats do not enter.
+
+    `moves` (N, O, 3): how far furniture stands from where the scene has it; for a box room in
+    which nothing hangs yet.
+    """
+    if moves is not None:
+        energy, delay, names = reflected(scene, speakers, ears, moves, directivity)
+    else:
+        each = [_reflected(scene, s, e, directivity) for s, e in zip(speakers, ears, strict=True)]
+        names = each[0][2] if each else ()
+        energy, delay = (np.array([e[i] for e in each]).reshape(-1, 2, len(names)) for i in (0, 1))
+    counted = np.where(delay <= window_ms, energy, 0.0)
+    loudest = counted.sum(axis=2).max(axis=1)
+    early = 10 * np.log10(np.maximum(loudest, LEAST_ENERGY))
     dip, dip_hz = wall_dip(scene, speakers, ears, directivity)
+    pair = 100 * _unlike(counted, names)
     return EarlyRows(early, pair, _area(scene, speakers), dip, dip_hz)
 
 
@@ -90,57 +99,22 @@ def _front(scene: Scene) -> int:
     return int(np.argmax([plane.normal[0] - 1e-6 * plane.origin[0] for plane in scene.planes]))
 
 
-def _same_speakers(speakers: Floats) -> Iterator[Ints]:
-    """Indices of set-ups with the same loudspeakers."""
-    if not len(speakers):
-        return
-    _, group = np.unique(np.round(speakers.reshape(-1, 6), 6), axis=0, return_inverse=True)
-    order = np.argsort(group.ravel(), kind="stable")
-    edges = np.flatnonzero(np.diff(group.ravel()[order])) + 1
-    yield from np.split(order, edges)
-
-
 def _reflected(
     scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity
 ) -> tuple[Floats, Floats, tuple[str, ...]]:
-    """Energy (2, R, P) and delay in ms (2, R, P) at ears (R, 3), the loudspeakers aimed at each."""
-    here = replace(scene, speakers=speakers, aims=np.broadcast_to(ears[:1], (2, 3)), seats=ears)
-    paths = _aimed(early_paths(here, omnidirectional()), speakers, ears, directivity)
-    return reflected_energy(here, paths), paths.delay_ms, paths.names
-
-
-def _aimed(
-    paths: EarlyPaths, speakers: Floats, ears: Floats, directivity: Directivity
-) -> EarlyPaths:
-    """Paths of a source alike in all directions as those of loudspeakers aimed at each seat."""
-    r, uv = paths.reflectors, paths.bounce_uv
-    at = (slice(None), None)
-    bounce = r.origin[at] + uv[..., :1] * r.u[at] + uv[..., 1:] * r.v[at]  # (2, R, P, H, 3)
-    aim = _unit(ears[None] - speakers[:, None])  # (2, R, 3)
-    heads = _unit(head_region(ears)[None] - speakers[:, None, None])  # (2, R, H, 3)
-    towards = _off(bounce - speakers[:, None, None, None], aim[:, :, None, None])
-    straight = _off(heads, aim[:, :, None])
-    energy = directivity.energy(towards)[..., EARLY_INDEX]
-    direct = directivity.energy(straight)[..., EARLY_INDEX]
-    return replace(paths, weight=paths.weight * energy / direct[:, :, None])
-
-
-def _unit(vectors: Floats) -> Floats:
-    length = np.linalg.norm(vectors, axis=-1, keepdims=True)
-    return np.asarray(vectors / np.where(length > 0, length, 1.0))
-
-
-def _off(directions: Floats, aim: Floats) -> Floats:
-    """Angles in rad between directions (..., 3) and unit aims."""
-    return np.asarray(np.arccos(np.clip((_unit(directions) * aim).sum(axis=-1), -1.0, 1.0)))
+    """Energy (2, P) and delay in ms (2, P) at ears (3,), loudspeakers (2, 3) aimed at them."""
+    aims = np.broadcast_to(ears, (2, 3)) - 0.0
+    here = replace(scene, speakers=speakers, aims=aims, seats=ears[None])
+    paths = early_paths(here, directivity)
+    return reflected_energy(here, paths)[:, 0], paths.delay_ms[:, 0], paths.names
 
 
 def _unlike(energy: Floats, names: tuple[str, ...]) -> Floats:
-    """How much the reflections of left and right differ (R,), summed over the reflectors: the left
-    loudspeaker by the left wall goes with the right one by the right wall."""
+    """How much the reflections (N, 2, P) of left and right differ (N,), summed over reflectors: the
+    left loudspeaker by the left wall goes with the right one by the right wall."""
     partner = [names.index(LATERAL.get(n, n)) if LATERAL.get(n, n) in names else i
                for i, n in enumerate(names)]  # fmt: skip
-    return np.asarray(np.abs(energy[0] - energy[1][:, partner]).sum(axis=1))
+    return np.asarray(np.abs(energy[:, 0] - energy[:, 1][:, partner]).sum(axis=1))
 
 
 def _area(scene: Scene, speakers: Floats) -> Floats:

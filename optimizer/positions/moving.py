@@ -46,6 +46,16 @@ def moved_box(box: Floats, before: Floats, after: Floats) -> Floats:
     return np.asarray(np.round(box + np.array([step[0], step[1], 0.0]), DIGITS))
 
 
+def with_home_boxes(there: Room, home: Room) -> Room:
+    """The turned room with what moves along standing as it does in the file, `home`: not turned."""
+    along = movers(home)
+    furniture = tuple(
+        replace(f, box=home.furniture[i].box) if i in along else f
+        for i, f in enumerate(there.furniture)
+    )
+    return replace(there, furniture=furniture)
+
+
 def room_with(room: Room, set_up: SetUp) -> Room:
     """The room, turned to the wall that the set-up faces, with the set-up in it.
 

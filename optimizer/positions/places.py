@@ -25,8 +25,8 @@ PASSAGE = 0.6  # m, kept free in front of an opening
 DOORS = ("door", "closet")
 
 RULES = (
-    f"free: {BEHIND:g} m behind the ears, {BESIDE:g} m beside them; {CABINET:g} m around a "
-    f"loudspeaker; the swing of each door (leaves up to {LEAF:g} m); {APART:g} m to other seats",
+    f"Kept free: {BEHIND:g} m behind the ears, {BESIDE:g} m beside them; {CABINET:g} m around a "
+    f"loudspeaker; the swing of each door (leaves up to {LEAF:g} m); {APART:g} m to other seats."
 )
 
 

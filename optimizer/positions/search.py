@@ -1,7 +1,7 @@
 """The search for set-ups: every one of a grid judged, the best told apart and judged anew.
 
-The search takes what moves along with the listener (desk, chair, person) as standing where it is
-now for the low end, and as absent for the reflections. The set-ups shown are judged again with
+For the low end the search takes what moves along with the listener (desk, chair, person) as
+standing where it is now. The set-ups shown are judged again with
 everything in its place, so that `treatment predict` gives the same figures for them.
 """
 
@@ -17,10 +17,9 @@ from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.acoustics.judging import directivity_of
 from optimizer.acoustics.low_response import HIGHEST_HZ, coupled_box, furnished, unfurnished_box
-from optimizer.acoustics.scene import Scene
-from optimizer.positions.early import early_rows
+from optimizer.positions.early import EarlyRows, early_rows
 from optimizer.positions.low_end import LowRows, exact_levels, rows_of, search_levels
-from optimizer.positions.moving import movers, present, project_with
+from optimizer.positions.moving import movers, present, project_with, with_home_boxes
 from optimizer.positions.places import admissible
 from optimizer.positions.quality import Qualities, qualities
 from optimizer.positions.set_ups import Reach, SetUp, SetUps, grid
@@ -167,10 +166,7 @@ def judge_all(
         bass = pool.submit(_low_rows, project, places)
         early = []
         for there, part in zip(rooms.values(), places, strict=True):
-            bare = _without_movers(project, there)
-            early.append(
-                early_rows(bare, part.speakers, part.heads, bench.directivity, bench.window_ms)
-            )
+            early.append(_early_rows(bench, there, part))
         low = bass.result()
     return [
         Searched(part, qualities(first, second), count)
@@ -222,8 +218,18 @@ def bounds(room: Room) -> tuple[Floats, Floats]:
     return corners.min(axis=0), corners.max(axis=0)
 
 
-def _without_movers(project: Project, there: Room) -> Scene:
-    """The room without what moves along with the listener."""
-    along = movers(project.room)
-    stays = tuple(f for i, f in enumerate(there.furniture) if i not in along)
-    return replace(project, room=replace(there, furniture=stays)).scene
+def _early_rows(bench: Bench, there: Room, set_ups: SetUps) -> EarlyRows:
+    """Reflections of set-ups in a turned room, with what moves along in its place where the room
+    is a box in which nothing hangs, else without it."""
+    project, along = bench.project, movers(bench.project.room)
+    common = (set_ups.speakers, set_ups.heads, bench.directivity, bench.window_ms)
+    if there.dimensions is None or project.hung:
+        stays = tuple(f for i, f in enumerate(there.furniture) if i not in along)
+        return early_rows(replace(project, room=replace(there, furniture=stays)).scene, *common)
+    home = project.room
+    scene = replace(project, room=with_home_boxes(there, home)).scene
+    steps = set_ups.heads - home.seats[0].at
+    moves = np.zeros((len(set_ups), len(there.furniture), 3))
+    for index in along:
+        moves[:, index, :2] = steps[:, :2]
+    return early_rows(scene, *common, moves)

@@ -22,8 +22,8 @@ LEFT_OUT = (
 HUNG = "Pieces hang in this room already, so no other wall is tried."
 SEARCH = (
     "The low end by coupled modes, 20-300 Hz; reflections by image sources; before treatment. What "
-    "moves along with the seat (desk, chair, person) is in its place in these rows; the search "
-    "took it as standing where it is. Loudspeakers are points that radiate alike below 300 Hz."
+    "moves along with the seat (desk, chair, person) is in its place in these rows; for the low "
+    "end the search took it as standing where it is. Loudspeakers are points that radiate alike below 300 Hz."
 )
 WEIGHED = (
     "Score: mean by weight of value over the value that costs one point; 0 is best. Weights and "
@@ -108,7 +108,7 @@ def searched_in_words(found: Found) -> str:
     walls = ", ".join(f"{s.set_ups.facing} {len(s.set_ups)}" for s in found.searched)
     return (
         f"{found.judged} of {tried} set-ups are possible and were judged in {found.seconds:.0f} s "
-        f"(by wall faced: {walls}). Those shown differ by at least {DISTINCT:g} m. " + RULES[0]
+        f"(by wall faced: {walls}). Those shown differ by at least {DISTINCT:g} m. " + RULES
     )
 
 

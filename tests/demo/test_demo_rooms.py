@@ -11,7 +11,7 @@ from optimizer.cli import main
 from optimizer.placement.pieces import Piece
 from optimizer.planning import Plan, build_decision, load_project, make_plan
 from optimizer.results.planfile import plan_as_dict, read_pieces
-from optimizer.results.scorecard import score_card
+from optimizer.results.scorecard import room_card
 from optimizer.room.geometry import boxes_overlap
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -115,8 +115,7 @@ def test_plan_file_keeps_its_contract_and_reads_back(plan: Plan, tmp_path: Path)
     path.write_text(json.dumps(data))
     project = plan.project
     pieces = read_pieces(path, project.room, project.products)
-    card = score_card(project.room, project.scene, project.criteria, pieces)
-    assert card == plan.card
+    assert room_card(project, pieces) == plan.card
 
 
 def test_the_commands_on_a_demo_room(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
