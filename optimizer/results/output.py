@@ -32,7 +32,7 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
     if not os.access(parent, os.W_OK | os.X_OK):
         raise _fault(folder, "cannot be written; choose a folder of yours")
     try:
-        tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent).cleanup()
+        tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=parent).cleanup()
     except OSError as error:
         raise _fault(folder, f"cannot be written ({error.strerror}); choose another") from None
 
@@ -44,7 +44,8 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> None:
     """
     check_writable(folder, files)
     try:
-        stage = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        parent = folder if folder.is_dir() else folder.parent
+        stage = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
     except OSError as error:
         raise _fault(folder, f"cannot be written ({error.strerror})") from None
     try:

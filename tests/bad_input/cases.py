@@ -401,6 +401,38 @@ OPTION_CASES: dict[str, tuple[tuple[str, ...], tuple[Expected, ...]]] = {
     "time_negative": (("--time-limit=-1",), (("command line", "--time-limit", "above 0"),)),
     "time_nan": (("--time-limit", "nan"), (("command line", "--time-limit", "above 0"),)),
     "time_endless": (("--time-limit", "inf"), (("command line", "--time-limit", "above 0"),)),
+    "confidence_one": (
+        ("--confidence", "1"),
+        (("command line", "--confidence", "0.5 to below 1"),),
+    ),
+    "confidence_low": (("--confidence", "0.3"), (("command line", "--confidence", "0.5"),)),
+    "confidence_nan": (("--confidence", "nan"), (("command line", "--confidence", "0.5"),)),
+    "stages_one": (("--stages", "600"), (("command line", "--stages", "rising amounts"),)),
+    "stages_falling": (("--stages", "900,600"), (("command line", "--stages", "rising amounts"),)),
+    "stages_words": (("--stages", "some,more"), (("command line", "--stages", "rising amounts"),)),
+    "stages_nan": (("--stages", "nan,900"), (("command line", "--stages", "rising amounts"),)),
+    "stages_zero": (("--stages", "0,900"), (("command line", "--stages", "rising amounts"),)),
+    "stages_with_budget": (
+        ("--stages", "300,600", "--budget", "900"),
+        (("command line", "--budget", "not together with --stages"),),
+    ),
+    "stages_with_alternatives": (
+        ("--stages", "300,600", "--alternatives", "2"),
+        (("command line", "--alternatives", "not together with --stages"),),
+    ),
+    "alternatives_none": (("--alternatives", "0"), (("command line", "--alternatives", "1 to 9"),)),
+    "alternatives_many": (
+        ("--alternatives", "50"),
+        (("command line", "--alternatives", "1 to 9"),),
+    ),
+    "alternatives_sure": (
+        ("--alternatives", "2", "--confidence", "0.8"),
+        (("command line", "--confidence", "not together with --alternatives"),),
+    ),
+    "within_zero": (("--within", "0"), (("command line", "--within", "above 0"),)),
+    "within_percent": (("--within", "5"), (("command line", "--within", "above 0"),)),
+    "within_nan": (("--within", "nan"), (("command line", "--within", "above 0"),)),
+    "variant_unknown": (("--variant", "coach"), (("command line", "VARIANT", "no such variant"),)),
     "all_at_once": (
         ("--gap", "2", "--time-limit", "nan", "--budget", "nan"),
         (

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bad_cases import COUCH
 from cases import PIECE
 from test_bad_variants import lay_out
+from variant_cases import COUCH
 
 from optimizer.acoustics.assessment import Assessment
 from optimizer.commands import compare as command

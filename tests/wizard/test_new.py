@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pexpect
 import pytest
-from bad_cases import ANSWER_CASES, FILE_CASES, GOOD_FILES, Case
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from wizard_cases import ANSWER_CASES, FILE_CASES, GOOD_FILES, Case
 
 from materials import load_table
 from optimizer.cli import main

@@ -6,8 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
-from bad_cases import COMPARE_CASES, COUCH, PAIR_CASES, VARIANT_CASES, WHY_CASES
 from cases import GOOD_FILES, PIECE, Case, Expected
+from variant_cases import COMPARE_CASES, COUCH, PAIR_CASES, VARIANT_CASES, WHY_CASES
 
 from optimizer.commands import compare, why
 from optimizer.faults import Fault, ScenarioError
