@@ -234,7 +234,8 @@ def early_level(scene: Scene, heard: Responses, seat: int) -> tuple[float, float
         late = heard.time_s - distance / SOUND_SPEED
         early = energy[(late > after) & (late <= until)].sum()
         ratios.append(
-            np.array([early, energy[np.abs(late) <= after].sum()]) * distance**2
+            np.array([early, energy[np.abs(late) <= after].sum()])
+            * distance**2
             / heard.impulse_energy()
         )
     mean = np.mean(ratios, axis=0)

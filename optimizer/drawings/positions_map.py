@@ -118,9 +118,9 @@ def _draw_floor(figure: Any, ax: Any, shown: Mapped) -> None:
 def _draw_along(ax: Any, shown: Mapped) -> None:
     if not any(len(x) for x, _ in shown.along.values()):
         no_data(ax, "no free place")
-    for (wall, (distance, score)), look in zip(shown.along.items(), SERIES, strict=False):
-        if len(distance):
-            ax.plot(distance, score, color=look.colour, linestyle=look.dash, label=f"{wall} wall")
+    for (wall, (away, score)), look in zip(shown.along.items(), SERIES, strict=False):
+        if len(away):
+            ax.plot(away, score, color=look.colour, linestyle=look.dash, label=f"{wall} wall")
     for name, distance in shown.marks.items():
         ax.axvline(distance, color=MUTED, linewidth=MEDIUM, linestyle=(0, (2, 2)))
         ax.text(distance, 1.0, f" {name}", transform=ax.get_xaxis_transform(), fontsize=SMALL,

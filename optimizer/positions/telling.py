@@ -23,7 +23,8 @@ HUNG = "Pieces hang in this room already, so no other wall is tried."
 SEARCH = (
     "The low end by coupled modes, 20-300 Hz; reflections by image sources; before treatment. What "
     "moves along with the seat (desk, chair, person) is in its place in these rows; for the low "
-    "end the search took it as standing where it is. Loudspeakers are points that radiate alike below 300 Hz."
+    "end the search took it as standing where it is. Loudspeakers are points that radiate alike "
+    "below 300 Hz."
 )
 WEIGHED = (
     "Score: mean by weight of value over the value that costs one point; 0 is best. Weights and "
