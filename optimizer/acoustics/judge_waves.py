@@ -1,7 +1,7 @@
 """The wave equation as judge of the low and middle range, in rooms of any shape."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,10 +107,7 @@ def bands_within(f_max: float) -> list[int]:
 
 def at_receivers(found: Responses, which: slice) -> Responses:
     """The responses at some of the receivers."""
-    return Responses(
-        found.pressure[:, which], found.fs, found.lead_s, found.f_max, found.spacing,
-        found._pulse, found._pulse_fs,
-    )  # fmt: skip
+    return replace(found, pressure=found.pressure[:, which])
 
 
 def formula_decay(scene: Scene) -> Floats:
@@ -200,9 +197,10 @@ def head_findings(scene: Scene, heard: Heard) -> Iterator[Finding]:
     """How much the low end differs around each head."""
     around = len(HEAD_POINTS)
     f_hz = np.geomspace(20.0, 300.0, 95)
-    level = heard.seats.level_db(f_hz[f_hz <= heard.seats.f_max])
+    f_hz = f_hz[f_hz <= heard.seats.f_max]
+    heard_db = heard.seats.level_db(f_hz)
     for index, name in enumerate(scene.seat_names):
-        own = level[:, index * around : (index + 1) * around]
+        own = heard_db[:, index * around : (index + 1) * around]
         spread = LowResponse(f_hz, own).both_db.std(axis=0)
         yield Finding("low end", f"{name}, difference around the head", "dB",
                       float(spread.mean()), np.nan, np.nan, MODEL,
@@ -230,14 +228,15 @@ def early_level(scene: Scene, heard: Responses, seat: int) -> tuple[float, float
     after, until = EARLY
     for speaker in range(len(scene.speakers)):
         distance = float(np.linalg.norm(scene.speakers[speaker] - scene.seats[seat]))
-        energy = heard.pressure[speaker, seat * len(HEAD_POINTS)] ** 2
+        energy = heard.pressure[speaker, seat * len(HEAD_POINTS)] ** 2 / heard.fs
         late = heard.time_s - distance / SOUND_SPEED
-        early = energy[(late > after) & (late <= until)].sum()
-        ratios.append(
-            np.array([early, energy[np.abs(late) <= after].sum()])
-            * distance**2
-            / heard.impulse_energy()
-        )
+        early, direct = (late > after) & (late <= until), np.abs(late) <= after
+        free = heard.impulse_energy() / distance**2
+        ratios.append([energy[early].sum() / free, energy[direct].sum() / free])
     mean = np.mean(ratios, axis=0)
-    early, direct = (10.0 * np.log10(np.maximum(mean, 1e-12))).tolist()
-    return early, direct
+    return level(mean[0]), level(mean[1])
+
+
+def level(ratio: float) -> float:
+    """An energy ratio in dB."""
+    return float(10.0 * np.log10(max(ratio, 1e-12)))

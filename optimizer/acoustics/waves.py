@@ -94,9 +94,9 @@ class Responses:
         return np.asarray(20.0 * np.log10(np.maximum(np.abs(self.response(frequency)), 1e-30)))
 
     def impulse_energy(self) -> float:
-        """Sum of squares, at fs, of the impulse that drove the room as heard at 1 m in free field."""
+        """Integral over time of the squared impulse at 1 m in free field, 1/s."""
         sent = sosfilt(_static_filter(self._pulse_fs), self._pulse)
-        return float(np.sum(sent**2) * self.fs / self._pulse_fs)
+        return float(np.sum(sent**2) / self._pulse_fs)
 
     def remaining_db(self) -> Floats:
         """Energy (S, R) in the last twentieth of each response relative to all of it, dB.

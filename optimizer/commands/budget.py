@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.commands.printing import ProgressLine, say
+from optimizer.drawings.charts import budget_chart
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.budget_curve import GAP, STEP_SECONDS, Curve, Point, budget_curve
 from optimizer.placement.pieces import Piece, mirrored_piece
@@ -24,7 +25,7 @@ from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 from optimizer.results.words import place_in_words
 
-FILES = ("budget.csv", "budget.json")
+FILES = ("budget.csv", "budget.json", "budget.svg")
 MOST_STEPS = 100
 EPILOG = f"""\
 example:
@@ -64,7 +65,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--variant", action="append", default=[], metavar="NAME",
                         help="a variant of the room file; again for more")  # fmt: skip
     parser.add_argument("--out", type=Path, metavar="DIR",
-                        help="folder for budget.csv and budget.json")  # fmt: skip
+                        help="folder for budget.csv, .json and .svg")  # fmt: skip
     parser.set_defaults(run=run)
 
 
@@ -82,10 +83,24 @@ def run(arguments: argparse.Namespace) -> int:
             progress.report,
         )
     if arguments.out is not None:
-        texts = (as_csv(project, curve, arguments), as_json(project, decision, curve, arguments))
+        texts = (
+            as_csv(project, curve, arguments),
+            as_json(project, decision, curve, arguments),
+            _picture(project, curve),
+        )
         write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
     say(_printed(project, decision, curve, arguments))
     return 0
+
+
+def _picture(project: Project, curve: Curve) -> str:
+    """The curve as an SVG picture, with the room file's own budget marked where it lies on it."""
+    kept = project.set_aside.total
+    amounts = [(point.budget_cents + kept) / 100 for point in curve.points]
+    own = project.budget_cents / 100
+    chosen = own if amounts[0] <= own <= amounts[-1] else None
+    scores = [point.score for point in curve.points]
+    return budget_chart(amounts, scores, project.scenario.budget.currency, chosen).svg
 
 
 def _budgets(arguments: argparse.Namespace) -> list[int]:
@@ -164,7 +179,7 @@ def _printed(
         [money(budget, currency), *_changes(decision, p)]
         for budget, p in zip(_budgets(arguments), curve.points, strict=True)
     ]
-    written = f"Written: {arguments.out}/budget.csv, budget.json" if arguments.out else ""
+    written = f"Written: {arguments.out}/budget.csv, budget.json, budget.svg" if arguments.out else ""
     parts = [
         f"{project.scenario.title}: {len(rows)} budgets, weighted excess over the limits "
         "(0 = all met), and its parts",

@@ -13,6 +13,7 @@ from optimizer.commands.plan_more import (
     others,
     staged,
     stages_in_words,
+    stages_picture,
 )
 from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
@@ -89,7 +90,8 @@ def run(arguments: argparse.Namespace) -> int:
     with ProgressLine() as progress:
         plan, told, more = _made(project, arguments, progress)
         progress.tell("drawing the report")
-        page = report_html(plan, arguments.units, _bass(plan, arguments))
+        charts = [stages_picture(list(more.values()))] if arguments.stages is not None else []
+        page = report_html(plan, arguments.units, _bass(plan, arguments), more=charts)
     table, notes = tell.shopping_csv(plan), report_markdown(plan, arguments.units)
     files = dict(zip(FILES, (table, notes, plan_as_json(plan, arguments.out), page), strict=True))
     files |= {name: plan_as_json(other, arguments.out) for name, other in more.items()}

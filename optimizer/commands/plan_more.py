@@ -4,6 +4,8 @@ import argparse
 from collections.abc import Iterator, Sequence
 
 from optimizer.commands.printing import ProgressLine
+from optimizer.drawings.charts import stages_chart
+from optimizer.drawings.style import Picture
 from optimizer.faults import Fault
 from optimizer.more_plans import OtherPlans, StagedPlans, make_alternatives, make_stages
 from optimizer.planning import Plan
@@ -99,6 +101,14 @@ def stages_in_words(made: StagedPlans) -> str:
     )
     table = text_table(STAGES_HEADER, rows, (1, 2, 3, 4, 5, 6))
     return "\n\n".join([table, "\n".join(lines), proof])
+
+
+def stages_picture(plans: Sequence[Plan]) -> Picture:
+    """Money spent and score after each stage, as a chart."""
+    labels = [f"stage {number}" for number in range(1, len(plans) + 1)]
+    costs = [plan.cost_cents / 100 for plan in plans]
+    scores = [plan.card.score_after for plan in plans]
+    return stages_chart(labels, costs, scores, plans[0].project.scenario.budget.currency)
 
 
 def alternatives_in_words(made: OtherPlans, asked: int) -> str:

@@ -34,7 +34,7 @@ ENDS = {0: ("left", "right"), 1: ("back", "front")}  # what lies at the low and 
 
 
 @drawing()
-def ceiling_plan(shown: Plan | Project, units: str = "m") -> Picture:
+def ceiling_plan(shown: Plan | Project, units: str = "m", as_figure: bool = False) -> Picture:
     """The reflected ceiling plan to scale: pieces, lights and detectors, each piece dimensioned
     from the nearest walls. Sloped ceilings are shown foreshortened; `elevations` has them
     square-on with their dimensions."""
@@ -52,7 +52,7 @@ def ceiling_plan(shown: Plan | Project, units: str = "m") -> Picture:
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
     heading = Heading("Reflected ceiling plan", subject.title, _notes(sloped),
                       level_mark(room, True))  # fmt: skip
-    view = lay_out(extent, margins, groups, heading, units)
+    view = lay_out(extent, margins, groups, heading, units, as_figure)
     for surface in (*sloped, *level):
         _draw_ceiling(view, surface, surface in sloped)
     draw_dimensions(view, extent, rows, "distances")

@@ -26,17 +26,21 @@ NAMES = 7.0  # mm of paper around a drawing for the names of what it meets
 
 
 @drawing()
-def elevations(shown: Plan | Project, units: str = "m") -> list[Picture]:
+def elevations(shown: Plan | Project, units: str = "m", as_figure: bool = False) -> list[Picture]:
     """One drawing to scale per wall and per sloped ceiling, seen from inside the room.
 
     Each piece is drawn at its place, dimensioned from the nearest corner and from the floor
     (sloped surfaces: from their lower edge, along the slope), and listed beside the drawing.
     Lengths in metres in `units` "m" (shown in mm) or "ft" (feet and inches to 1/16 inch).
+    `as_figure`: for a page that says title and room itself.
     """
     subject = subject_of(shown)
     faces = [face_of(s) for s in subject.room.surfaces if not is_level(s) and not s.is_floor]
     names = file_names([face.surface.name for face in faces])
-    return [_elevation(subject, face, name, units) for face, name in zip(faces, names, strict=True)]
+    return [
+        _elevation(subject, face, name, units, as_figure)
+        for face, name in zip(faces, names, strict=True)
+    ]
 
 
 def file_names(surfaces: list[str]) -> list[str]:
@@ -51,7 +55,7 @@ def file_names(surfaces: list[str]) -> list[str]:
     return made
 
 
-def _elevation(subject: Subject, face: Face, name: str, units: str) -> Picture:
+def _elevation(subject: Subject, face: Face, name: str, units: str, as_figure: bool) -> Picture:
     room = subject.room
     meets = neighbours(face, room)
     foot = foot_of(face, room)
@@ -67,7 +71,7 @@ def _elevation(subject: Subject, face: Face, name: str, units: str) -> Picture:
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
     title = f"{_capital(surface_in_words(face.surface))}, seen from inside the room"
     heading = Heading(title, subject.title, _notes(face, meets), wall_mark(room, face))
-    view = lay_out(extent, margins, groups, heading, units)
+    view = lay_out(extent, margins, groups, heading, units, as_figure)
     _draw_wall(view, face, foot, room)
     draw_dimensions(view, extent, rows)
     view.names_stay_in(extent)

@@ -1,25 +1,28 @@
 """How a drawing sits on its sheet: size of paper, scale, heading, scale bar, list of pieces.
 
 Sheets are 210 x 279 mm with a blank border of 10 mm, upright or on their side, so that they print
-at full size on A4 and on Letter paper. The scale is the largest usual one at which drawing,
+at full size on A4 and on Letter paper. Figures of a page are as wide as the text on such paper, no
+higher than they need be, and leave title and room to the page. The scale is the largest usual one
+at which drawing,
 dimensions and list fit: for metres those of ISO 5455 and some between them (common practice, no
 source), for feet those of architects' rulers (common practice, no source).
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 
 from optimizer.drawings.lettering import fit, unit_note, width_mm, wrap
 from optimizer.drawings.schedule import COLUMN, GUTTER, ROW, Group, Placed, draw_schedule, flow
-from optimizer.drawings.sheet import Sheet
+from optimizer.drawings.sheet import BORDER, Sheet
 from optimizer.drawings.style import INK, MUTED, PAPER, SMALL, TEXT, THIN, TITLE
 from optimizer.room.geometry import Floats, Rect
 from optimizer.units import FOOT
 
 PAGE = (190.0, 259.0)  # mm within the border
+FIGURE = (184.0, 222.0)  # mm, most that a figure of a page may take
 HEAD, FOOT_STRIP, SPACE = 27.0, 9.0, 4.0  # mm
 KEY = 26.0  # mm, width of the orientation mark
 PARTED_RATHER_THAN = 1.35  # times smaller a drawing may be so that no group of its list is parted
@@ -93,12 +96,22 @@ class _Fit:
 
 
 def lay_out(
-    extent: Rect, margins: Margins, groups: list[Group], heading: Heading, units: str
+    extent: Rect,
+    margins: Margins,
+    groups: list[Group],
+    heading: Heading,
+    units: str,
+    as_figure: bool = False,
 ) -> View:
-    """The sheet for a drawing of an extent in metres with its margins and list."""
+    """The sheet for a drawing of an extent in metres with its margins and list.
+
+    `as_figure`: a figure of a page in place of a sheet of its own.
+    """
     size = extent[2] - extent[0], extent[3] - extent[1]
-    chosen = _choose(size, margins, groups, units)
-    sheet = Sheet(*chosen.page)
+    chosen = _choose(size, margins, groups, units, as_figure)
+    if as_figure:
+        chosen = _trimmed(chosen, size, margins)
+    sheet = Sheet(*chosen.page, 0.0 if as_figure else BORDER)
     top = chosen.page[1] - HEAD
     high = size[1] * 1000 / chosen.denominator + margins.bottom + margins.top
     wide = size[0] * 1000 / chosen.denominator + margins.left + margins.right
@@ -115,22 +128,32 @@ def lay_out(
         top - margins.top - factor * extent[3],
     )
     view = View(sheet, chosen.denominator, origin, units)
-    _draw_head(sheet, heading)
+    _draw_head(sheet, heading, not as_figure)
     _draw_foot(view)
     draw_schedule(sheet, chosen.placed, list_left, list_top, units)
     return view
+
+
+def _trimmed(chosen: _Fit, size: tuple[float, float], margins: Margins) -> _Fit:
+    """The same on a sheet no higher than it needs to be."""
+    high = size[1] * 1000 / chosen.denominator + margins.bottom + margins.top
+    listed = max((item.down + ROW for item in chosen.placed), default=0.0)
+    body = max(high, listed) if chosen.beside else high + SPACE + listed
+    return replace(chosen, page=(chosen.page[0], HEAD + body + SPACE + FOOT_STRIP))
 
 
 def _columns_wide(columns: int) -> float:
     return columns * (COLUMN + GUTTER) - GUTTER
 
 
-def _choose(size: tuple[float, float], margins: Margins, groups: list[Group], units: str) -> _Fit:
+def _choose(
+    size: tuple[float, float], margins: Margins, groups: list[Group], units: str, as_figure: bool
+) -> _Fit:
     """The largest scale at which all fits, list beside or below; a longer sheet if none does.
 
     A somewhat smaller scale is taken where that keeps the groups of the list whole.
     """
-    pages = (PAGE[::-1], PAGE)
+    pages = ((FIGURE[0], FIGURE[1] - SPACE),) if as_figure else (PAGE[::-1], PAGE)
     parted: _Fit | None = None
     for denominator, page, beside, whole in product(SCALES[units], pages, (True, False), (1, 0)):
         if parted is not None and denominator > PARTED_RATHER_THAN * parted.denominator:
@@ -142,7 +165,7 @@ def _choose(size: tuple[float, float], margins: Margins, groups: list[Group], un
     if parted is not None:
         return parted
     for longer in range(1, 200):
-        page = PAGE[0], PAGE[1] + longer * 20.0
+        page = pages[-1][0], pages[-1][1] + longer * 20.0
         for denominator in SCALES[units]:
             found = _try(size, margins, groups, denominator, page, False, False)
             if found is not None and denominator >= 50:
@@ -178,14 +201,15 @@ def _evened(groups: list[Group], columns: int, placed: list[Placed]) -> list[Pla
     return placed
 
 
-def _draw_head(sheet: Sheet, heading: Heading) -> None:
+def _draw_head(sheet: Sheet, heading: Heading, titled: bool) -> None:
     width, top = sheet.width - KEY - SPACE, sheet.height
-    sheet.text(0, top - 3, fit(heading.title, width, TITLE, True), TITLE, bold=True,
-               name="title")  # fmt: skip
-    sheet.text(0, top - 8.5, fit(heading.room, width, TEXT), TEXT, colour=MUTED, name="room")
+    if titled:
+        sheet.text(0, top - 3, fit(heading.title, width, TITLE, True), TITLE, bold=True,
+                   name="title")  # fmt: skip
+        sheet.text(0, top - 8.5, fit(heading.room, width, TEXT), TEXT, colour=MUTED, name="room")
     lines = [line for note in heading.notes for line in wrap(note, width, 2)]
     for index, line in enumerate(lines[:4]):
-        sheet.text(0, top - 13 - index * ROW, line, name=f"note-{index + 1}")
+        sheet.text(0, top - (13 if titled else 3) - index * ROW, line, name=f"note-{index + 1}")
     heading.mark(sheet, (sheet.width - KEY, top - 25.0, sheet.width, top))
 
 

@@ -36,7 +36,7 @@ TITLE = "Plan view"
 
 
 @drawing()
-def plan_view(shown: Plan | Project, units: str = "m") -> Picture:
+def plan_view(shown: Plan | Project, units: str = "m", as_figure: bool = False) -> Picture:
     """The plan view to scale: walls and openings, furniture, loudspeakers, seats, pieces with
     their numbers, and first reflections off the walls within 15 ms, those too loud marked."""
     subject = subject_of(shown)
@@ -59,7 +59,7 @@ def plan_view(shown: Plan | Project, units: str = "m") -> Picture:
     extent = footprint(room).bounds
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
     heading = Heading(TITLE, subject.title, _notes(), level_mark(room, False))
-    view = lay_out(extent, margins, groups, heading, units)
+    view = lay_out(extent, margins, groups, heading, units, as_figure)
     draw_floor(view, room, extent)
     draw_dimensions(view, extent, rows, "distances")
     view.names_stay_in(extent)

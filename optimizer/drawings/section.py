@@ -38,7 +38,7 @@ TOUCH = 1e-6
 
 
 @drawing()
-def section(shown: Plan | Project, units: str = "m") -> Picture:
+def section(shown: Plan | Project, units: str = "m", as_figure: bool = False) -> Picture:
     """The long section to scale along the loudspeakers' axis, seen towards the right: what lies
     there, loudspeakers and seats, and first reflections by floor, ceiling, desk, front and back
     within 15 ms, those too loud marked."""
@@ -53,7 +53,7 @@ def section(shown: Plan | Project, units: str = "m") -> Picture:
     extent = _extent(room)
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
     heading = Heading(TITLE, subject.title, _notes(room, units), cut_mark(room))
-    view = lay_out(extent, margins, groups, heading, units)
+    view = lay_out(extent, margins, groups, heading, units, as_figure)
     _draw_cut(view, room)
     draw_dimensions(view, extent, rows)
     view.names_stay_in(extent)

@@ -1,7 +1,7 @@
 """A sheet of paper in millimetres: lines, shapes and lettering on it, and what is taken.
 
-The lower left corner of the sheet within its blank border is (0, 0), x to the right and y
-upwards. Every text is remembered with the box it fills, so that later ones can be put where
+The lower left corner of the sheet within its blank border, if it has one, is (0, 0), x to the
+right and y upwards. Every text is remembered with the box it fills, so that later ones can be put where
 none is yet.
 """
 
@@ -26,12 +26,12 @@ _SHIFT = {"left": 0.0, "center": 0.5, "right": 1.0, "bottom": 0.0, "top": 1.0}
 class Sheet:
     """Paper of a size in mm, with drawing verbs in mm; use within `drawing()`."""
 
-    def __init__(self, width: float, height: float) -> None:
+    def __init__(self, width: float, height: float, border: float = BORDER) -> None:
         self.width, self.height = width, height
         self.taken: list[Box] = []
         self.filled: list[Box] = []
-        self.figure = new_figure(width + 2 * BORDER, height + 2 * BORDER)
-        inches = Affine2D().translate(BORDER, BORDER).scale(1 / 25.4)
+        self.figure = new_figure(width + 2 * border, height + 2 * border)
+        inches = Affine2D().translate(border, border).scale(1 / 25.4)
         self.to_figure = inches + self.figure.dpi_scale_trans
 
     def _add(self, artist: Artist) -> None:

@@ -1,6 +1,6 @@
 """The report as one self-contained HTML page, and the hanging sheets alone as another."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -45,16 +45,22 @@ class SheetShown:
 
 
 def report_html(
-    plan: Plan, units: str = "m", low_response: Responses | None = None, changed: bool = False
+    plan: Plan,
+    units: str = "m",
+    low_response: Responses | None = None,
+    changed: bool = False,
+    more: Sequence[Picture] = (),
 ) -> str:
     """The whole report. Lengths in "m" or "ft".
 
     `low_response` is the bass at the seats now and with the plan; without it that chart is left
-    out and the page says so. `changed`: what the plan was solved for is no longer so.
+    out and the page says so. `changed`: what the plan was solved for is no longer so. `more`:
+    charts beside those of the plan itself, such as the stages of a purchase.
     """
     charts = report_charts(plan, units, low_response)
     drawings = room_pictures(plan, units)
-    pictures = _shown([*charts.pictures, *drawings])
+    count = len(charts.pictures) + len(more)
+    pictures = _shown([*charts.pictures, *more, *drawings])
     return _render(
         "report.html.j2",
         **_common(plan, units),
@@ -63,10 +69,10 @@ def report_html(
         rounds=_sentence(getattr(plan, "rounds", "")),
         score_before=f"{plan.card.score_before:.3f}",
         score_after=f"{plan.card.score_after:.3f}",
-        charts=pictures[: len(charts.pictures)],
+        charts=pictures[:count],
         left_out=charts.left_out,
         groups=score_groups(plan.card, units),
-        drawings=pictures[len(charts.pictures) :],
+        drawings=pictures[count:],
         shopping=_shopping(plan),
         shopping_notes=tell.shopping_notes(plan),
         fire=_fire_table(plan),

@@ -11,15 +11,15 @@ from optimizer.results.model import Plan
 
 def room_pictures(plan: Plan, units: str = "m") -> list[Picture]:
     """Drawings of the room as a whole: from above, and cut along the middle."""
-    return [plan_view(plan, units), section(plan, units)]
+    return [plan_view(plan, units, as_figure=True), section(plan, units, as_figure=True)]
 
 
 def surface_pictures(plan: Plan, units: str = "m") -> dict[str, Picture]:
     """The drawing of each surface by its name: elevations, ceiling plan, plan for the floor."""
     surfaces = plan.project.room.surfaces
     seen = [s.name for s in surfaces if not is_level(s) and not s.is_floor]
-    pictures = dict(zip(seen, elevations(plan, units), strict=True))
+    pictures = dict(zip(seen, elevations(plan, units, as_figure=True), strict=True))
     level = [s.name for s in surfaces if is_level(s) and s.is_ceiling]
     if level:
-        pictures |= dict.fromkeys(level, ceiling_plan(plan, units))
+        pictures |= dict.fromkeys(level, ceiling_plan(plan, units, as_figure=True))
     return pictures
