@@ -179,7 +179,7 @@ def _printed(
         [money(budget, currency), *_changes(decision, p)]
         for budget, p in zip(_budgets(arguments), curve.points, strict=True)
     ]
-    written = f"Written: {arguments.out}/budget.csv, budget.json, budget.svg" if arguments.out else ""
+    written = f"Written: {arguments.out}/{', '.join(FILES)}" if arguments.out else ""
     parts = [
         f"{project.scenario.title}: {len(rows)} budgets, weighted excess over the limits "
         "(0 = all met), and its parts",
