@@ -1,8 +1,8 @@
 """A sheet of paper in millimetres: lines, shapes and lettering on it, and what is taken.
 
 The lower left corner of the sheet within its blank border, if it has one, is (0, 0), x to the
-right and y upwards. Every text is remembered with the box it fills, so that later ones can be put where
-none is yet.
+right and y upwards. Every text is remembered with the box it fills, so that later ones can be put
+where none is yet.
 """
 
 import re
