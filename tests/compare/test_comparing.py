@@ -85,6 +85,18 @@ def test_the_reflection_from_behind_falls_where_the_couch_reaches_it(
     assert all((couch < base - 1.0) == lower for base, couch in to_mix)
 
 
+def test_a_high_couch_of_the_demo_room_takes_the_reflection_from_behind() -> None:
+    values = bare("spare_room", "base", "high_couch")
+    for band in LOW:
+        base, couch = values["decay", band]
+        assert couch < 0.99 * base, band
+    room = SCENARIOS / "spare_room.toml"
+    found = from_behind([column(load_project(room, variants=[n])) for n in ("base", "high_couch")])
+    to_mix = [levels for where, levels in found.items() if "to mix" in where]
+    assert len(to_mix) == 2
+    assert all(couch < base - 1.0 for base, couch in to_mix)
+
+
 def test_a_curtain_opposite_a_curtain_mends_symmetry() -> None:
     values = bare("small_bedroom", "base", "curtain_left", "curtain_left+curtain_right")
     pairs = [v for (group, where), v in values.items()
