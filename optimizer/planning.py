@@ -1,6 +1,6 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -114,11 +114,12 @@ class Planned:
         """The room before and after, in the person's handedness, judged once where known."""
         project, best = self.project, self.rounds.best
         judges, informers = project.judges(judging), project.informers(judging)
-        before, after = self.rounds.before, best.judged
+        scene = treated(project.room, project.scene, pieces)
+        # The scene judged in a round holds its pieces in another order than the plan names them.
+        before, after = self.rounds.before, replace(best.judged, scene=scene)
         if self.decision.flipped:
             before = judge_scene(project.scene, project.criteria, judges)
         if self.decision.flipped or selection is not best.selection:
-            scene = treated(project.room, project.scene, pieces)
             after = judge_scene(scene, project.criteria, judges)
         return before.with_findings(informers), after.with_findings(informers)
 
