@@ -31,7 +31,7 @@ SPREAD = 24  # positions over the room at which its decay is heard
 INSET = 0.1  # share of the room's length, width and height that they keep off the walls
 LENGTH = 0.8  # of the longest decay time by the formula, which low modes outlast
 SHORTEST, LONGEST = 0.35, 4.0  # seconds simulated
-CUT_OFF = -35.0  # dB that the last twentieth may hold in any band, else simulated longer
+CUT_OFF = -35.0  # dB that the last tenth may hold in any band, else simulated longer
 ORDER = 3  # of the band filters
 EARLY = 0.002, 0.015  # seconds after the direct sound between which sound is early
 SHADE = -3.0  # dB of the direct sound re free field below which it is said to be in the shade
@@ -175,13 +175,12 @@ def band_energy(heard: Responses, bands: Sequence[int]) -> Floats:
 
 
 def remaining_by_band(heard: Responses, bands: Sequence[int]) -> Floats:
-    """Energy (bands,) in the last twentieth of a response relative to all of it, dB.
+    """Energy (bands,) in the last tenth of a response relative to all of it, dB.
 
-    At -35 dB some -32 dB lie beyond the end, which shortens T20 by two per cent.
+    At -35 dB about as much lies beyond the end, which shortens T20 by one or two per cent.
     """
     energy = band_energy(heard, bands)
-    # The filters start at the end of the record and need a moment there.
-    last = energy[-max(1, len(energy) // 20) :].sum(axis=0)
+    last = energy[-max(1, len(energy) // 10) :].sum(axis=0)
     return np.asarray(10.0 * np.log10(np.maximum(last / energy.sum(axis=0), 1e-30)))
 
 

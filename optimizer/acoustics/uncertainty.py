@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.random import Generator
+from scipy.stats import norm
 
 from materials import Material
 from materials.incidence import admittance_from_alpha
@@ -26,7 +27,6 @@ from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
 DRAWS = 64
-POSITIONS = 12
 RAYS = 3000
 SCATTER_SIGMA = 0.15
 POSITION_M = 0.05
@@ -62,8 +62,13 @@ class Sampled:
     criteria: Criteria
 
     def interval(self, share: float = INTERVAL) -> tuple[Floats, Floats]:
-        """Lower and upper end (K,) of the middle `share` of the draws."""
-        low, high = np.quantile(self.values, [(1 - share) / 2, (1 + share) / 2], axis=0)
+        """Lower and upper end (K,) of the middle `share`, that a further draw lies between.
+
+        The k-th of n draws in order stands for k / (n + 1), without which few draws hold too
+        little.
+        """
+        ends = [(1 - share) / 2, (1 + share) / 2]
+        low, high = np.quantile(self.values, ends, axis=0, method="weibull")
         return low, high
 
     def probability(self) -> Floats:
@@ -78,21 +83,62 @@ Moved = Callable[[Scene], Criteria]
 
 
 def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled:
-    """Draw a judged scene DRAWS times; `moved` gives the criteria of a scene with new positions."""
+    """Draw a judged scene DRAWS times; `moved` gives the criteria of a scene with new positions.
+
+    Every number drawn falls once into each of DRAWS equal shares of its distribution (McKay,
+    Beckman and Conover, Technometrics 21 (1979) 239), so that few draws give steady ends.
+    """
     rng = np.random.default_rng(seed)
-    scenes = [drawn(judged.scene, kinds, rng) for _ in range(DRAWS)]
-    values = np.array([judged.read(judged.criteria.quantities(scene)) for scene in scenes])
-    values = _traced(judged, scenes, values)
-    shifts = _position_shifts(judged, moved, rng)
-    return Sampled(values + shifts[rng.integers(len(shifts), size=DRAWS)], judged.criteria)
+    materials = norm.ppf(_strata(rng, _names(kinds), N_BANDS + 2))
+    spots = 2.0 * _strata(rng, len(judged.scene.speakers) + len(judged.scene.seats), 3) - 1.0
+    scenes = [
+        _moved(redrawn(judged.scene, kinds, z), POSITION_M * at)
+        for z, at in zip(materials, spots, strict=True)
+    ]
+    values = np.array([_values(judged, moved(scene), scene) for scene in scenes])
+    return Sampled(_traced(judged, scenes, values), judged.criteria)
+
+
+def _strata(rng: Generator, rows: int, columns: int) -> Floats:
+    """Uniform numbers (DRAWS, rows, columns), one in each of DRAWS equal parts of 0 to 1."""
+    order = np.tile(np.arange(DRAWS)[:, None], (1, rows * columns))
+    inside = rng.random(order.shape)
+    return np.asarray((rng.permuted(order, axis=0) + inside) / DRAWS).reshape(DRAWS, rows, columns)
+
+
+def _moved(scene: Scene, off: Floats) -> Scene:
+    """The scene with its loudspeakers, then its seats, off by (S + R, 3) metres."""
+    count = len(scene.speakers)
+    return replace(scene, speakers=scene.speakers + off[:count], seats=scene.seats + off[count:])
+
+
+def _values(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
+    """Values (K,) of a drawn scene by its own criteria, with the corrections of the judged one.
+
+    A row that its positions do not have (a reflection that misses a desk) stays as judged.
+    """
+    own = criteria.values(criteria.quantities(scene))
+    found = {row.key: value for row, value in zip(criteria.rows, own, strict=True)}
+    plain = judged.criteria.values(judged.quantities)
+    keys = [row.key for row in judged.criteria.rows]
+    drawn = [found.get(key, value) for key, value in zip(keys, plain, strict=True)]
+    return np.asarray(np.array(drawn) * judged.factors)
 
 
 def drawn(scene: Scene, kinds: Kinds, rng: Generator) -> Scene:
     """The scene with every material drawn anew."""
+    return redrawn(scene, kinds, rng.standard_normal((_names(kinds), N_BANDS + 2)))
+
+
+def redrawn(scene: Scene, kinds: Kinds, z: Floats) -> Scene:
+    """The scene with its materials, in the order of their names, moved by normal numbers.
+
+    `z` (M, 10) for each material: all bands alike, each band by itself (8), scattering.
+    """
     materials = {m.id: m for part in _parts(kinds) for m in part}
     draw = {
-        id: (_ratio(material, rng), SCATTER_SIGMA * rng.standard_normal())
-        for id, material in sorted(materials.items())
+        id: (_ratio(material, row[:-1]), SCATTER_SIGMA * float(row[-1]))
+        for (id, material), row in zip(sorted(materials.items()), z, strict=True)
     }
     return replace(
         scene,
@@ -104,6 +150,11 @@ def drawn(scene: Scene, kinds: Kinds, rng: Generator) -> Scene:
     )
 
 
+def _names(kinds: Kinds) -> int:
+    """Number of different materials."""
+    return len({m.id for part in _parts(kinds) for m in part})
+
+
 Draw = dict[str, tuple[Floats, float]]
 
 
@@ -111,10 +162,9 @@ def _parts(kinds: Kinds) -> tuple[tuple[Material, ...], ...]:
     return kinds.base, kinds.tiles, kinds.objects, kinds.pieces
 
 
-def _ratio(material: Material, rng: Generator) -> Floats:
-    """Drawn over stated coefficient (8,)."""
-    common, own = rng.standard_normal(), rng.standard_normal(N_BANDS)
-    z = np.sqrt(BETWEEN_BANDS) * common + np.sqrt(1 - BETWEEN_BANDS) * own
+def _ratio(material: Material, normal: Floats) -> Floats:
+    """Drawn over stated coefficient (8,) from normal numbers (9,): common, one per band."""
+    z = np.sqrt(BETWEEN_BANDS) * normal[0] + np.sqrt(1 - BETWEEN_BANDS) * normal[1:]
     stated = np.maximum(np.array(material.absorption), 1e-4)
     return np.asarray(np.exp(z * np.log1p(np.array(material.spread) / stated)))
 
@@ -125,7 +175,7 @@ def _ratios(kinds: Sequence[Material], draw: Draw) -> Floats:
 
 def _scattered(scatter: Floats, kinds: Sequence[Material], draw: Draw) -> Floats:
     shift = np.array([draw[m.id][1] for m in kinds]).reshape(-1, 1)
-    return np.asarray(np.clip(scatter + shift, 0.0, 0.99))
+    return np.asarray(np.clip(scatter + shift, 0.0, 1.0))
 
 
 def _redrawn(patches: Patches, kinds: Sequence[Material], draw: Draw) -> Patches:
@@ -165,24 +215,3 @@ def _traced(judged: Judged, scenes: Sequence[Scene], values: Floats) -> Floats:
             if key in said and key in nominal:
                 out[index, k] = judged.values[k] * said[key] / nominal[key]
     return out
-
-
-def _position_shifts(judged: Judged, moved: Moved, rng: Generator) -> Floats:
-    """Change of the values (N, K) of reflections when loudspeakers and seats stand a bit off."""
-    where = {row.key: k for k, row in enumerate(judged.criteria.rows)}
-    plain = judged.criteria.values(judged.quantities)
-    shifts = np.zeros((POSITIONS, len(plain)))
-    for index in range(POSITIONS):
-        scene = judged.scene
-        speakers, seats = (
-            at + rng.uniform(-POSITION_M, POSITION_M, at.shape)
-            for at in (scene.speakers, scene.seats)
-        )
-        scene = replace(scene, speakers=speakers, seats=seats)
-        criteria = moved(scene)
-        values = criteria.values(criteria.quantities(scene))
-        for row, value in zip(criteria.rows, values, strict=True):
-            if row.key in where:
-                k = where[row.key]
-                shifts[index, k] = value - plain[k]
-    return shifts

@@ -49,11 +49,15 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
         own = np.delete(own, small.lost)
         room = voxelise(scene.planes, spacing, surface[own], rect[own], boxes)
     rows = np.concatenate([base, beta[own], box_beta.astype(np.complex128)])
-    return WaveScene(room, tuple(_fitted(rows)))
+    return WaveScene(room, tuple(fitted(rows)))
 
 
-def _fitted(beta: Complexes) -> list[Admittance]:
-    """Admittances of rows (N, F), each kind fitted once."""
+def fitted(beta: Complexes) -> list[Admittance]:
+    """Passive admittances that follow rows (N, F) at LOW_HZ, each kind fitted once.
+
+    Rows without an imaginary part (known by their coefficients alone) get the reactance that
+    causality attaches to how their real part runs over frequency.
+    """
     alike, kind = np.unique(np.round(beta, DIGITS), axis=0, return_inverse=True)
     fits = [_fit(tuple(row.tolist())) for row in alike]
     return [fits[k] for k in kind.ravel()]

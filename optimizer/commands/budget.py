@@ -22,7 +22,7 @@ from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.shopping import money
-from optimizer.results.tables import text_table
+from optimizer.results.tables import folded, text_table
 from optimizer.results.words import place_in_words
 
 FILES = ("budget.csv", "budget.json", "budget.svg")
@@ -75,6 +75,9 @@ def run(arguments: argparse.Namespace) -> int:
     kept = project.set_aside.total
     with ProgressLine() as progress:
         decision = build_decision(project)
+        progress.tell(
+            f"planning {arguments.steps} budgets, {arguments.time_limit:g} s each at most"
+        )
         curve = budget_curve(
             decision.effects,
             [max(cents - kept, 0) for cents in _budgets(arguments)],
@@ -186,8 +189,8 @@ def _printed(
         text_table(header, [first, *rows], tuple(range(len(header)))),
         text_table(("budget", "comes in", "goes out", "hung elsewhere"), changes, (3,)),
         _kept_in_words(project),
-        _enough_in_words(curve, arguments, currency),
-        _proof_in_words(curve, arguments),
+        folded(_enough_in_words(curve, arguments, currency)),
+        folded(_proof_in_words(curve, arguments)),
         written,
     ]
     return "\n\n".join(part for part in parts if part)
@@ -229,7 +232,11 @@ def _proof_in_words(curve: Curve, arguments: argparse.Namespace) -> str:
     text = f"Proven within {100 * arguments.gap:g} % of the best possible: {proven}"
     if late:
         widest = 100 * max(s.gap for s in late)
-        text += f"; the others in the time given at most {widest:.1f} % from it"
+        text += (
+            f"; the others in the time given at most {widest:.1f} % from it"
+            if widest < 100
+            else "; nothing is proven of the others yet, allow more time"
+        )
     seconds = sum(p.selection.seconds for p in curve.points)
     return (
         f'{text} ({seconds:.0f} s). No plan of a budget can have less excess than "at least"; '

@@ -11,7 +11,7 @@ from optimizer.calibration.fit import Calibration, calibrate
 from optimizer.calibration.measured import Measured, mean_decay, read_any
 from optimizer.calibration.model import State
 from optimizer.calibration.writing import MARK, materials_csv, own_rows, room_toml
-from optimizer.commands.printing import say
+from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.pieces import Piece
 from optimizer.project import Project, load_project
@@ -106,7 +106,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, fit, doubt, write, print."""
     inputs = _checked(arguments)
-    found = calibrate(inputs.states)
+    with ProgressLine("fitting the coefficients"):
+        found = calibrate(inputs.states)
     reasons = doubts(found)
     if reasons:
         raise ScenarioError(reasons)
@@ -126,7 +127,8 @@ def _checked(arguments: argparse.Namespace) -> _Inputs:
     try:
         inputs = _Inputs(load_project(arguments.room))
     except ScenarioError as error:
-        raise ScenarioError([*faults, *error.faults]) from None
+        files = [path for stated in arguments.states for path in stated.files]
+        raise ScenarioError([*faults, *error.faults, *_read(files)[1]]) from None
     for number, stated in enumerate(arguments.states, start=1):
         try:
             state = _state(arguments, inputs, stated, number)
@@ -159,16 +161,22 @@ def _state(arguments: argparse.Namespace, inputs: _Inputs, stated: Stated, numbe
 
 
 def _measured(files: Sequence[Path]) -> Measured:
+    parts, faults = _read(files)
+    if faults:
+        raise ScenarioError(faults)
+    return mean_decay(parts)
+
+
+def _read(files: Sequence[Path]) -> tuple[list[Measured], list[Fault]]:
+    """What was measured, and the faults of all files."""
+    parts: list[Measured] = []
     faults: list[Fault] = []
-    parts = []
     for path in files:
         try:
             parts.append(read_any(path))
         except ScenarioError as error:
             faults += error.faults
-    if faults:
-        raise ScenarioError(faults)
-    return mean_decay(parts)
+    return parts, faults
 
 
 def _out_faults(room: Path, out: Path) -> Iterator[Fault]:

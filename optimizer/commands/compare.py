@@ -21,8 +21,8 @@ from optimizer.results.comparison_text import (
 )
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.output import check_writable, write_folder
-from optimizer.results.planfile import plan_as_json
-from optimizer.results.tables import text_table
+from optimizer.results.planfile import plan_as_json, plan_faults
+from optimizer.results.tables import folded, text_table
 from optimizer.results.tellings import wrapped
 from optimizer.room.variants import BASE
 
@@ -93,8 +93,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Load every column, judge, write, print."""
     names = _names(arguments.variants)
     projects, read = _checked(arguments, names)
-    columns = _columns(arguments, projects, read)
-    comparison = compare(columns)
+    with ProgressLine("reading the rooms") as progress:
+        comparison = compare(_columns(arguments, projects, read, progress))
     if arguments.out is not None:
         write_folder(arguments.out, _files(comparison))
     say(_printed(comparison, arguments))
@@ -129,6 +129,8 @@ def _checked(
                 plans.append(read_planned(path, room, products))
             except ScenarioError as error:
                 faults += error.faults
+    else:
+        faults += [fault for path in arguments.plans for fault in plan_faults(path)]
     if faults:
         raise ScenarioError({str(fault): fault for fault in faults}.values())
     return projects, plans
@@ -162,6 +164,7 @@ def _columns(
     arguments: argparse.Namespace,
     projects: dict[str, Project],
     read: list[tuple[PlannedPiece, ...]],
+    progress: ProgressLine,
 ) -> list[Column]:
     """Every column judged; plans are made on the way where none was given."""
     names = _names(arguments.variants)
@@ -173,12 +176,15 @@ def _columns(
             for label, pieces in zip(labels, read, strict=True)
         ]
     else:
-        hung = _hung(arguments, names, projects, read)
+        hung = _hung(arguments, names, projects, read, progress)
         wanted = [(name, name, hung[name]) for name in names]
-    return [
-        judged_column(label, projects[name], what.pieces, arguments.judging, what.plan)
-        for label, name, what in wanted
-    ]
+    columns = []
+    for label, name, what in wanted:
+        progress.tell(f"judging {label}")
+        columns.append(
+            judged_column(label, projects[name], what.pieces, arguments.judging, what.plan)
+        )
+    return columns
 
 
 def _hung(
@@ -186,6 +192,7 @@ def _hung(
     names: list[str],
     projects: dict[str, Project],
     read: list[tuple[PlannedPiece, ...]],
+    progress: ProgressLine,
 ) -> dict[str, Hung]:
     """What hangs in each column when there is one plan, one a column, or none."""
     if arguments.bare:
@@ -193,13 +200,13 @@ def _hung(
     if read:
         return {name: Hung(read[0]) for name in names}
     made = {}
-    with ProgressLine() as progress:
-        for name in names if arguments.replan else [BASE]:
-            plan = make_plan(
-                projects[name], arguments.gap, arguments.time_limit, progress.report,
-                arguments.judging,
-            )  # fmt: skip
-            made[name] = Hung(plan.pieces, plan)
+    for name in names if arguments.replan else [BASE]:
+        progress.tell(f"planning {name}")
+        plan = make_plan(
+            projects[name], arguments.gap, arguments.time_limit, progress.report,
+            arguments.judging,
+        )  # fmt: skip
+        made[name] = Hung(plan.pieces, plan)
     return {name: made.get(name) or Hung(made[BASE].pieces) for name in names}
 
 
@@ -218,11 +225,13 @@ def _printed(comparison: Comparison, arguments: argparse.Namespace) -> str:
     says = [[c.name, c.project.says or "the room file as it is"] for c in columns]
     lines = [*left_out_lines(comparison, arguments.units), *money_lines(comparison)]
     parts = [
-        f"{columns[0].project.scenario.title}: {len(columns)} columns compared, "
-        + _hung_in_words(comparison, arguments),
+        folded(
+            f"{columns[0].project.scenario.title}: {len(columns)} columns compared, "
+            + _hung_in_words(comparison, arguments)
+        ),
         text_table(("column", "what changes"), says),
         comparison_table(comparison, arguments.differences),
-        wrapped(lines) if lines else "",
+        folded(wrapped(lines)) if lines else "",
         f"Written: {arguments.out}/{', '.join(_files(comparison))}" if arguments.out else "",
     ]
     return "\n\n".join(part for part in parts if part)
@@ -234,10 +243,13 @@ def _hung_in_words(comparison: Comparison, arguments: argparse.Namespace) -> str
     made = [c for c in comparison.columns if c.plan is not None]
     if not made:
         return "with " + ", ".join(str(path) for path in arguments.plans)
-    gaps = ", ".join(
-        f"{c.name} within {100 * c.plan.selection.gap:.1f} %" for c in made if c.plan is not None
-    )
+    gaps = ", ".join(f"{c.name} {_within(c.plan)}" for c in made if c.plan is not None)
     which = "each with a plan of its own" if arguments.replan else f"with the plan for {BASE}"
     told = f"{which} (of the best possible: {gaps})"
     rough = any(c.plan is not None and c.plan.selection.gap > FAR for c in made)
     return f"{told}; a longer --time-limit may find better plans" if rough else told
+
+
+def _within(plan: Plan) -> str:
+    gap = plan.selection.gap
+    return f"within {100 * gap:.1f} %" if gap < 1 else "not proven"

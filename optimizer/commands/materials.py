@@ -32,7 +32,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Search and print; exit code 1 when nothing matches."""
     table = load_table()
-    found = table.search(" ".join(arguments.words))
+    found = table.search(" ".join(arguments.words)) if arguments.words else list(table)
     if not found:
         say(f'Nothing matches "{" ".join(arguments.words)}"; try fewer or other words.')
         return 1

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from optimizer.commands.printing import say
+from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
 from optimizer.measurement import tellings as tell
 from optimizer.measurement.filters import OCTAVES, THIRDS
@@ -82,10 +82,12 @@ def _measured(arguments: argparse.Namespace) -> list[Measurement]:
         raise ScenarioError(faults)
     bands = THIRDS if arguments.third_octaves else OCTAVES
     seats, speakers = (_spread(names, len(files)) for names in (arguments.at, arguments.speakers))
-    return [
-        measure(recording, bands, seat, speaker)
-        for recording, seat, speaker in zip(recordings, seats, speakers, strict=True)
-    ]
+    measured = []
+    with ProgressLine("reading the recordings") as progress:
+        for recording, seat, speaker in zip(recordings, seats, speakers, strict=True):
+            progress.tell(f"evaluating {recording.path.name}")
+            measured.append(measure(recording, bands, seat, speaker))
+    return measured
 
 
 def _spread(names: Sequence[str], count: int) -> Sequence[str]:
@@ -100,7 +102,7 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
         yield Fault("command line", "FILE.wav", None, remedy)
     for option, names in (("--at", arguments.at), ("--from", arguments.speakers)):
         if len(names) not in (0, 1, len(files)):
-            remedy = f"give one name, or one for each of the {len(files)} files"
+            remedy = f"give one name, or one for each file (here {len(files)})"
             yield Fault("command line", option, " ".join(names), remedy)
     outputs = [path for path in (arguments.json, arguments.csv) if path is not None]
     inputs = {path.resolve() for path in (*files, arguments.reference) if path is not None}

@@ -11,10 +11,12 @@ from optimizer.commands.plan_more import (
     first_plan,
     option_faults,
     others,
+    stage_cents,
     staged,
     stages_in_words,
     stages_picture,
 )
+from optimizer.commands.plan_text import plan_in_words
 from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.alternatives import WITHIN
@@ -22,15 +24,11 @@ from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
 from optimizer.project import Project, load_project
 from optimizer.report.page import report_html
 from optimizer.results import tellings as tell
-from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json
 from optimizer.results.report_md import report_markdown
-from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, left_out, score_rows
 from optimizer.results.scorecard import treated
-from optimizer.results.shopping import money
-from optimizer.results.tables import text_table
 
 FILES = ("shopping.csv", "report.md", "plan.json", "report.html")
 EPILOG = """\
@@ -41,8 +39,8 @@ example:
 
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
 plan.json (everything, for programs); a plan of each stage or alternative beside them.
-The plan printed is the best one found; the last line says how near the best possible it is
-proven to be. With a short --time-limit the plan may be less good, never wrong.
+The plan printed is the best one found, and a line below the score card says how near the best
+possible it is proven to be. With a short --time-limit the plan may be less good, never wrong.
 """
 
 
@@ -80,7 +78,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="also K plans that differ in kinds or places")  # fmt: skip
     parser.add_argument("--within", type=float, default=WITHIN, metavar="W",
                         help="how much worse it may be (default %(default)g)")  # fmt: skip
-    parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
+    parser.add_argument(
+        "--units", choices=("m", "ft"), default="m", help="lengths shown (default m)"
+    )
     parser.set_defaults(run=run)
 
 
@@ -96,7 +96,8 @@ def run(arguments: argparse.Namespace) -> int:
     files = dict(zip(FILES, (table, notes, plan_as_json(plan, arguments.out), page), strict=True))
     files |= {name: plan_as_json(other, arguments.out) for name, other in more.items()}
     write_folder(arguments.out, files)
-    say(_printed(plan, arguments, told, sorted(more)))
+    written = f"{arguments.out}/{', '.join([*reversed(FILES), *sorted(more)])}"
+    say(plan_in_words(plan, arguments.units, told, written))
     return 0
 
 
@@ -139,12 +140,19 @@ def _checked(arguments: argparse.Namespace) -> Project:
     except ScenarioError as error:
         faults += error.faults
     try:
-        project = load_project(arguments.room, arguments.budget, arguments.variant)
+        project = load_project(arguments.room, _budget(arguments), arguments.variant)
     except ScenarioError as error:
         faults += error.faults
     if faults:
         raise ScenarioError(faults)
     return project
+
+
+def _budget(arguments: argparse.Namespace) -> float | None:
+    """Money instead of the file's: --budget, or what the last stage may spend."""
+    cents = None if arguments.stages is None else stage_cents(arguments.stages)
+    asked: float | None = arguments.budget
+    return cents[-1] / 100 if cents else asked
 
 
 def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
@@ -160,24 +168,3 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     if not (seconds > 0 and math.isfinite(seconds)):
         remedy = "give a number of seconds above 0, such as 60"
         yield Fault("command line", "--time-limit", seconds, remedy)
-
-
-def _printed(plan: Plan, arguments: argparse.Namespace, told: str, more: list[str]) -> str:
-    currency = plan.project.scenario.budget.currency
-    cost = money(plan.cost_cents, currency)
-    budget = money(plan.project.budget_cents, currency)
-    places = [row[:4] for row in tell.piece_rows(plan, arguments.units)]
-    parts = [
-        f"{plan.project.scenario.title}: {len(plan.pieces)} pieces, {cost} of {budget}",
-        text_table(tell.SHOPPING_HEADER, tell.shopping_rows(plan), tell.SHOPPING_RIGHT)
-        if plan.shopping
-        else "Nothing to buy.",
-        text_table(tell.PIECES_HEADER[:4], places) if places else "The room stays as it is.",
-        text_table(SCORE_HEADER, score_rows(plan.card, everything=False), SCORE_RIGHT),
-        left_out(plan.card),
-        tell.proof_in_words(plan),
-        *filter(None, [told]),
-        tell.wrapped(cautions([p.piece for p in plan.pieces]), "! "),
-        f"Written: {arguments.out}/{', '.join([*reversed(FILES), *more])}",
-    ]
-    return "\n\n".join(parts)

@@ -12,10 +12,10 @@ from optimizer.planning import Plan
 from optimizer.project import Judging, Project
 from optimizer.results.model import PlannedPiece
 from optimizer.results.shopping import money
-from optimizer.results.tables import text_table
+from optimizer.results.tables import folded, text_table
 
-STAGES_HEADER = ("stage", "budget", "cost", "pieces", "new", "score", "price of nesting")
-ALTERNATIVES_HEADER = ("plan", "cost", "pieces", "score", "differs from the best", "made of")
+STAGES_HEADER = ("stage", "budget", "cost", "pieces", "new", "excess", "price of nesting")
+ALTERNATIVES_HEADER = ("plan", "cost", "pieces", "excess", "differs from the best", "made of")
 MOST_STAGES = 6
 MOST_ALTERNATIVES = 9
 
@@ -95,12 +95,18 @@ def stages_in_words(made: StagedPlans) -> str:
         ])  # fmt: skip
         lines.append(f"Stage {number} adds {_kinds(new)}.")
     proof = (
-        f"Each stage holds all pieces of the one before. The price of nesting is what a stage's "
-        f"score loses against the best plan of its money alone (expected figures). All stages "
-        f"together are proven within {100 * made.found.gap:.1f} % of the best possible."
+        "Each stage holds all pieces of the one before. The price of nesting is the excess that "
+        "the best plan of a stage's money alone would not have (expected figures). "
+        + _nested_proof(made.found.gap)
     )
     table = text_table(STAGES_HEADER, rows, (1, 2, 3, 4, 5, 6))
-    return "\n\n".join([table, "\n".join(lines), proof])
+    return "\n\n".join([table, folded("\n".join(lines)), folded(proof)])
+
+
+def _nested_proof(gap: float) -> str:
+    if gap < 1:
+        return f"All stages together are proven within {100 * gap:.1f} % of the best possible."
+    return "How good the stages are together was not proven in the time given; allow more."
 
 
 def stages_picture(plans: Sequence[Plan]) -> Picture:

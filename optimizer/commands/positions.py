@@ -149,7 +149,7 @@ def _mapped(project: Project, found: Found) -> Mapped:
     start, length = _axis(best)
     starts = {s.set_ups.facing: 0.0 if size else start for s in found.searched}
     along = {s.set_ups.facing: best_along(s, starts[s.set_ups.facing]) for s in found.searched}
-    marks = {f"{100 * SHARE_RULE:.0f} % of the length": SHARE_RULE * length,
+    marks = {f"{100 * SHARE_RULE:.0f} %": SHARE_RULE * length,
              "middle": MIDDLE * length}  # fmt: skip
     places = [_place(label, j, size) for label, j in telling.columns_of(found).items()]
     return Mapped(room, over_floor(found.searched, size), along, marks, facing, places,
@@ -169,7 +169,7 @@ def _levels(best: Judged, length: float) -> Levels | None:
     box = coupled_box(scene, room.dimensions, HIGHEST_HZ)
     places = axis_places(length)
     f, level = axis_levels(box, scene.speakers[:2], scene.seats[0], places)
-    return Levels("loudspeakers of the best set-up", places, f, level)
+    return Levels("Bass of the loudspeakers of set-up 1, by place along its axis", places, f, level)
 
 
 def _place(label: str, judged: Judged, size: tuple[float, float] | None) -> Place:

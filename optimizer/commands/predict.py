@@ -3,18 +3,22 @@
 import argparse
 from pathlib import Path
 
-from optimizer.commands.printing import say
+from optimizer.commands.printing import ProgressLine, say
+from optimizer.faults import ScenarioError
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
-from optimizer.results.planfile import read_pieces
+from optimizer.results.planfile import plan_faults, read_pieces
 from optimizer.results.score_words import (
+    LEGEND,
     NOW_HEADER,
     NOW_RIGHT,
-    SCORE_HEADER,
-    SCORE_RIGHT,
+    SHORT_HEADER,
+    SHORT_RIGHT,
+    judged_by,
     left_out,
     now_rows,
-    score_rows,
+    rows_worth_telling,
+    short_rows,
 )
 from optimizer.results.scorecard import room_card, treated
 from optimizer.results.tables import text_table
@@ -49,20 +53,27 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, judge, print."""
-    project = load_project(arguments.room)
+    try:
+        project = load_project(arguments.room)
+    except ScenarioError as error:
+        more = plan_faults(arguments.plan) if arguments.plan is not None else ()
+        raise ScenarioError([*error.faults, *more]) from None
     pieces = []
     if arguments.plan is not None:
         pieces = read_pieces(arguments.plan, project.room, project.products)
-    card = room_card(project, pieces, "fast" if arguments.fast else "full")
+    with ProgressLine("reading the room") as progress:
+        card = room_card(project, pieces, "fast" if arguments.fast else "full", progress.tell)
+    rows = list(card.rows) if arguments.all else rows_worth_telling(card)
     if pieces:
-        table = text_table(SCORE_HEADER, score_rows(card, arguments.all), SCORE_RIGHT)
+        table = text_table(SHORT_HEADER, short_rows(rows), SHORT_RIGHT)
     else:  # one column of figures instead of two
-        table = text_table(NOW_HEADER, now_rows(card, arguments.all), NOW_RIGHT)
+        table = text_table(NOW_HEADER, now_rows(rows), NOW_RIGHT)
     scene = treated(project.room, project.scene, pieces)
     parts = [
         f"{project.scenario.title}: {project.room.volume:.1f} m³, {len(pieces)} pieces",
         table,
-        *([] if arguments.all else [left_out(card)]),
+        "\n".join(filter(None, [left_out(card, rows, "--all shows them"), LEGEND])),
+        f"Judged by\n{judged_by(card)}",
         text_table(tell.decay_header(), tell.decay_rows(scene), tuple(range(1, 9))),
         f"Weighted excess over the limits: {card.score_after:.3f} (0 = all met)",
     ]

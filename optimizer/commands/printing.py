@@ -1,31 +1,46 @@
-"""What the commands print, and the line that shows a long solve at work."""
+"""What the commands print, and the line that shows long work going on."""
 
 import math
+import os
 import sys
 from types import TracebackType
-from typing import Self
+from typing import Self, TextIO
 
 from optimizer.placement.solver import Progress
 
 
 def say(text: str) -> None:
-    """Print to standard output, with characters the terminal lacks replaced."""
-    encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, errors="replace").decode(encoding))
+    """Print to standard output, with characters the terminal lacks replaced.
+
+    A reader that has gone away (`| head`) is no fault: the rest is dropped.
+    """
+    _print(text, sys.stdout, "\n")
+
+
+def _print(text: str, stream: TextIO, end: str) -> None:
+    encoding = stream.encoding or "utf-8"
+    shown = text.encode(encoding, errors="replace").decode(encoding)
+    try:
+        print(shown, end=end, file=stream, flush=True)
+    except BrokenPipeError:
+        # Python flushes once more at its end: let that go nowhere instead of failing.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 class ProgressLine:
-    """One line on standard error, rewritten while the solver runs; silent when not a terminal
-    except for a line every few seconds.
+    """One line on standard error, rewritten while work goes on; when it is not a terminal, a line
+    for each step and one every few seconds of a search.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, first: str = "looking for places and building the program") -> None:
         self._live = sys.stderr.isatty()
+        self._first = first
         self._last = -math.inf
+        self._length = 0  # of what stands on the line
         self._pause = 0.5 if self._live else 5.0
 
     def __enter__(self) -> Self:
-        self._write("looking for places and building the program ...")
+        self.tell(self._first)
         return self
 
     def __exit__(
@@ -35,25 +50,26 @@ class ProgressLine:
         trace: TracebackType | None,
     ) -> None:
         if self._live:
-            print(file=sys.stderr)
+            _print("", sys.stderr, "\n")
 
     def report(self, progress: Progress) -> None:
-        """Show where the solve stands."""
-        if progress.seconds - self._last < self._pause:
+        """Show where the search stands."""
+        if 0 <= progress.seconds - self._last < self._pause:
             return
         self._last = progress.seconds
-        best = progress.objective
-        text = f"{progress.seconds:5.0f} s  best so far {_figure(best)}, cannot be below "
-        self._write(text + _figure(max(progress.bound, 0.0)))
+        best, least = _figure(progress.objective), _figure(max(progress.bound, 0.0))
+        self._write(f"{progress.seconds:5.0f} s  best so far {best}, cannot be below {least}")
 
     def tell(self, text: str) -> None:
         """Say what is going on."""
         self._write(f"{text} ...")
 
     def _write(self, text: str) -> None:
-        end = "" if self._live else "\n"
-        start = "\r\x1b[K" if self._live else ""
-        print(start + text, end=end, file=sys.stderr, flush=True)
+        if not self._live:
+            _print(text, sys.stderr, "\n")
+            return
+        _print("\r" + text.ljust(self._length), sys.stderr, "")
+        self._length = len(text)
 
 
 def _figure(value: float) -> str:

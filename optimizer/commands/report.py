@@ -4,14 +4,15 @@ import argparse
 from pathlib import Path
 
 from optimizer.acoustics.low_response import low_response
-from optimizer.commands.printing import say
+from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
-from optimizer.project import Judging, load_project
+from optimizer.project import Judging, Project, load_project
 from optimizer.report.figures import Responses
 from optimizer.report.page import hanging_html, report_html
-from optimizer.report.rebuild import Rebuilt, rebuild, room_file_of
+from optimizer.report.rebuild import rebuild, room_file_of
 from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
+from optimizer.results.planfile import plan_faults, read_pieces
 from optimizer.results.scorecard import treated
 
 REPORT, HANGING = "report.html", "hanging.html"
@@ -52,28 +53,55 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Read the plan back, write the page, say where it is."""
     name = HANGING if arguments.only else REPORT
-    check_writable(arguments.out, [name])
-    rebuilt = _rebuilt(arguments)
-    if arguments.only:
-        page = hanging_html(rebuilt.plan, arguments.units)
-    else:
-        heard = _bass(rebuilt.plan) if arguments.bass else None
-        page = report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed)
+    project = _checked(arguments, name)
+    judging: Judging = "fast" if arguments.fast else "full"
+    with ProgressLine("reading the plan, judging it anew where the room changed") as progress:
+        rebuilt = rebuild(arguments.plan, project, judging)
+        heard = None
+        if arguments.bass and not arguments.only:
+            progress.tell("computing the bass at the seats")
+            heard = _bass(rebuilt.plan)
+        progress.tell("drawing")
+        page = (
+            hanging_html(rebuilt.plan, arguments.units)
+            if arguments.only
+            else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed)
+        )
     write_folder(arguments.out, {name: page})
     say(f"Written: {arguments.out / name}")
     return 0
 
 
-def _rebuilt(arguments: argparse.Namespace) -> Rebuilt:
-    room = arguments.room or room_file_of(arguments.plan)
+def _checked(arguments: argparse.Namespace, name: str) -> Project:
+    """The project; ScenarioError tells the faults of folder, plan and room together."""
+    faults: list[Fault] = []
+    try:
+        check_writable(arguments.out, [name])
+    except ScenarioError as error:
+        faults += error.faults
+    broken = plan_faults(arguments.plan)
+    faults += broken
+    try:
+        project = load_project(_room_file(arguments))
+        if not broken:
+            read_pieces(arguments.plan, project.room, project.products)
+    except ScenarioError as error:
+        if not broken or arguments.room is not None:
+            faults += error.faults
+    if faults:
+        raise ScenarioError(faults)
+    return project
+
+
+def _room_file(arguments: argparse.Namespace) -> Path:
+    room: Path | None = arguments.room or room_file_of(arguments.plan)
     if room is None:
         remedy = "names no room file; give it with --room ROOM.toml"
         raise ScenarioError([Fault(str(arguments.plan), "room_file", None, remedy)])
     if arguments.room is None and not room.is_file():
         remedy = "the room file is not there; give it with --room ROOM.toml"
         raise ScenarioError([Fault(str(arguments.plan), "room_file", str(room), remedy)])
-    judging: Judging = "fast" if arguments.fast else "full"
-    return rebuild(arguments.plan, load_project(room), judging)
+    return room
 
 
 def _bass(plan: Plan) -> Responses | None:

@@ -7,12 +7,14 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.commands.compare import add_judging
-from optimizer.commands.printing import say
+from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
 from optimizer.planning import bounce_points
 from optimizer.project import Project, load_project
 from optimizer.results.comparison_plans import read_planned
 from optimizer.results.model import PlannedPiece
+from optimizer.results.planfile import plan_faults
+from optimizer.results.tables import folded
 from optimizer.results.why import judged_plan, why_table
 from optimizer.results.why_bench import build_bench
 from optimizer.results.why_obstacles import obstacle, relaxations, unmet_rows
@@ -59,27 +61,34 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     add_judging(parser)
     parser.add_argument("--time-limit", type=float, default=TIME_LIMIT, metavar="S",
                         help="seconds for all relaxations (default %(default)g)")  # fmt: skip
+    parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the text")
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, leave out, spend anew, relax, print."""
     project, pieces = _checked(arguments)
-    judged = judged_plan(project, pieces, arguments.judging)
-    table = why_table(project, pieces, judged)
-    bench = build_bench(project, pieces, judged.corrected, bounce_points(project))
-    added = [
-        bench.refilled(np.delete(bench.plan, g), bench.allowed & ~bench.like(g))
-        for g in range(len(bench.groups))
-    ]
-    found = [obstacle(bench, int(row)) for row in unmet_rows(bench)]
-    tried = relaxations(bench, arguments.time_limit)
+    with ProgressLine("judging the room with the plan") as progress:
+        judged = judged_plan(project, pieces, arguments.judging)
+        progress.tell("leaving out one piece or pair at a time")
+        table = why_table(project, pieces, judged)
+        progress.tell("listing all that could hang instead")
+        bench = build_bench(project, pieces, judged.corrected, bounce_points(project))
+        progress.tell("spending the money of each piece anew")
+        added = [
+            bench.refilled(np.delete(bench.plan, g), bench.allowed & ~bench.like(g))
+            for g in range(len(bench.groups))
+        ]
+        progress.tell("looking for what stands in the way")
+        found = [obstacle(bench, int(row)) for row in unmet_rows(bench)]
+        progress.tell(f"relaxing one limit at a time, {arguments.time_limit:g} s at most")
+        tried = relaxations(bench, arguments.time_limit, arguments.units)
     currency = project.scenario.budget.currency
     parts = [
         f"{project.scenario.title}: {len(pieces)} pieces, weighted excess over the limits "
         f"{judged.score:.3f} (0 = all met)",
         losses_table(table, currency) if table else "The plan has no piece.",
-        EXCESS if table else "",
+        folded(EXCESS) if table else "",
         instead_table(bench, table, added) if table else "",
         obstacles_table(bench, judged, found, tried) if found else "Every criterion is met.",
         relaxations_table(bench, tried),
@@ -99,9 +108,13 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, tuple[PlannedPiece
     pieces: tuple[PlannedPiece, ...] = ()
     try:
         project = load_project(arguments.room, variants=arguments.variant)
-        pieces = read_planned(arguments.plan, project.room, project.products)
     except ScenarioError as error:
-        faults += error.faults
+        faults += [*error.faults, *plan_faults(arguments.plan)]
+    else:
+        try:
+            pieces = read_planned(arguments.plan, project.room, project.products)
+        except ScenarioError as error:
+            faults += error.faults
     if faults:
         raise ScenarioError(faults)
     return project, pieces

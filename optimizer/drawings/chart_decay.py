@@ -61,7 +61,7 @@ def _highest(*values: Floats) -> float:
 def _bars(ax: object, x: Floats, planned: Floats, low: Floats, high: Floats) -> None:
     reach = np.nan_to_num(np.stack([planned - low, high - planned]).clip(min=0.0))
     ax.errorbar(x, planned, yerr=reach, fmt="none", ecolor=PLANNED.colour, capsize=2.5,  # type: ignore[attr-defined]
-                elinewidth=0.7, label="uncertainty")  # fmt: skip
+                elinewidth=0.7, label="4 in 5 between")  # fmt: skip
 
 
 def _alt(now: Floats, planned: Floats, low: Floats, high: Floats) -> str:

@@ -56,9 +56,15 @@ def early_chart(
             _name_loud(ax, delay, shown[1], labels or names, limit_db)
         else:
             no_data(ax, "no reflection in this time")
-        ax.set_ylim(FLOOR_DB - 1.0, max(0.0, *(float(s.max(initial=-99.0)) + 2 for s in shown)))
+        ax.set_ylim(_bottom(shown), max(0.0, *(float(s.max(initial=-99.0)) + 2 for s in shown)))
         legend_above(ax)
     return picture(figure, "early", TITLE, _alt(now, planned, names, limit_db))
+
+
+def _bottom(shown: Sequence[Floats]) -> float:
+    """Where the axis begins: some way below the quietest, at the floor at the lowest."""
+    least = min(float(level.min(initial=0.0)) for level in shown)
+    return max(5.0 * float(np.floor(least / 5.0)) - 5.0, FLOOR_DB) - 1.0
 
 
 def _name_loud(ax: Any, delay: Floats, level: Floats, names: Sequence[str], limit: float) -> None:

@@ -97,7 +97,7 @@ def _draw_floor(figure: Any, ax: Any, shown: Mapped) -> None:
             corners = surface.plane.to_xyz(surface.plane.polygon)[:, [1, 0]]
             ax.add_patch(Polygon(corners, fill=False, edgecolor=INK, linewidth=1.4))
     for item in shown.room.furniture:
-        (x0, y0, _), (x1, y1, _) = item.box.tolist()
+        x0, y0, x1, y1 = item.box[:, :2].ravel().tolist()
         ax.add_patch(Polygon([(y0, x0), (y1, x0), (y1, x1), (y0, x1)], fill=False,
                              edgecolor=MUTED, linewidth=THIN, linestyle=(0, (4, 2))))  # fmt: skip
     for place, look in zip(shown.places, _looks(), strict=False):
@@ -126,7 +126,7 @@ def _draw_along(ax: Any, shown: Mapped) -> None:
         ax.text(distance, 1.0, f" {name}", transform=ax.get_xaxis_transform(), fontsize=SMALL,
                 color=MUTED, va="top")  # fmt: skip
     ax.grid(True, axis="y", color=FAINT, linewidth=HAIR)
-    ax.set_xlabel("ears from the wall faced in m")
+    ax.set_xlabel(f"ears from the wall faced in m (marks: {shown.marked_wall} wall)")
     ax.set_ylabel("best score there")
     ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), title="faces")
 
@@ -146,7 +146,8 @@ def _draw_levels(figure: Any, ax: Any, shown: Mapped) -> None:
         ax.axvline(distance, color=PAPER, linewidth=MEDIUM, linestyle=(0, (2, 2)))
         ax.text(distance, 0.98, f" {name}", transform=ax.get_xaxis_transform(), fontsize=SMALL,
                 color=PAPER, va="top")  # fmt: skip
-    ax.set_xlabel(f"along the axis from the {shown.marked_wall} wall in m ({clean(heard.label)})")
+    ax.set_xlabel(f"along the axis from the {shown.marked_wall} wall in m")
+    ax.set_title(clean(heard.label), fontsize=TEXT, loc="left")
     ax.set_ylabel("frequency in Hz")
     figure.colorbar(mesh, ax=ax).set_label("level in dB")
 

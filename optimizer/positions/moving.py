@@ -16,7 +16,7 @@ from optimizer.room.model import Furniture, Room
 
 SAT_ON = ("person", "chair", "armchair", "sofa")
 IN_FRONT = ("desk", "table")
-ARM = 0.6  # m from the ears to the near edge of a desk that is sat at
+ARM = 0.8  # m from the ears to the near edge of a desk that is sat at
 
 
 def present(room: Room) -> SetUp:
@@ -37,7 +37,7 @@ def _belongs(furniture: Furniture, room: Room) -> bool:
     if furniture.kind not in IN_FRONT:
         return False
     beside = low[1] - 1e-9 <= ears[1] <= high[1] + 1e-9
-    return bool(beside and low[0] <= ears[0] and ears[0] - high[0] <= ARM)
+    return bool(beside and low[0] <= ears[0] and ears[0] - high[0] <= ARM + 1e-6)
 
 
 def moved_box(box: Floats, before: Floats, after: Floats) -> Floats:

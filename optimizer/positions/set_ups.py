@@ -109,20 +109,23 @@ class SetUp:
 
 @dataclass(frozen=True)
 class Reach:
-    """What a search may try: heights of ears, and least and greatest height of a loudspeaker."""
+    """What a search may try: heights of ears, least and greatest height of a loudspeaker; step
+    along the axis, and how far the axis may be from the middle between the side walls."""
 
     ears: tuple[float, ...]
     stands: tuple[float, float] = STANDS
+    step: float = STEP
+    offsets: tuple[float, ...] = OFFSETS
 
 
 def grid(facing: str, low: Floats, high: Floats, reach: Reach) -> SetUps:
     """Every set-up to be tried in a room that lies between two corners (3,)."""
     length, width = (high - low)[:2].tolist()
     farthest = min(FARTHEST_WALL, SHARE_OF_LENGTH * length)
-    wall = np.arange(NEAREST_WALL, farthest + 1e-9, STEP)
+    wall = np.arange(NEAREST_WALL, farthest + 1e-9, reach.step)
     base = np.arange(NARROWEST, min(WIDEST, width) + 1e-9, BASE_STEP)
-    seat = np.arange(STEP, length, STEP)
-    axis = width / 2 + np.array(OFFSETS)
+    seat = np.arange(reach.step, length, reach.step)
+    axis = width / 2 + np.array(reach.offsets)
     heights = [(h, e) for e in reach.ears for h in _heights(e, reach.stands)]
     mesh = np.meshgrid(axis, np.arange(len(heights)), wall, base, seat, indexing="ij")
     a, h, w, b, s = (m.ravel() for m in mesh)

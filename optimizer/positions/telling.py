@@ -23,7 +23,7 @@ HUNG = "Pieces hang in this room already, so no other wall is tried."
 SEARCH = (
     "The low end by coupled modes, 20-300 Hz; reflections by image sources; before treatment. What "
     "moves along with the seat (desk, chair, person) is in its place in these rows; for the low "
-    "end the search took it as standing where it is. Loudspeakers are points that radiate alike "
+    "end the search took it as standing where it is. Loudspeakers radiate alike in all directions "
     "below 300 Hz."
 )
 WEIGHED = (

@@ -21,8 +21,8 @@ from optimizer.units import FOOT
 
 _Kind = TypeVar("_Kind")
 NO_RESPONSE = (
-    "The bass response at the seats is not drawn: it was not computed for this report "
-    "(`treatment report --bass` does, and takes longer)."
+    "The bass at the seats is not drawn as a curve: it was not computed for this report "
+    "(treatment report with --bass does, and takes longer)."
 )
 NO_BOX = "Room modes are not drawn one by one: this room is no box."
 

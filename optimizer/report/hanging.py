@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
+from optimizer.drawings.lettering import dimension
 from optimizer.placement.pieces import Piece
 from optimizer.report.wording import ABSENT, Table, span
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.words import surface_in_words
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Surface
-from optimizer.units import format_length
 
 OVERHEAD_NOTE = (
     "Overhead: fix into structure (joists or slab), never into plasterboard alone. At least two "
@@ -53,7 +53,9 @@ def _sheet(surface: Surface, here: list[tuple[PlannedPiece, Rect]], units: str) 
     first, second = edges(surface)
     title = surface_in_words(surface)
     title = title[:1].upper() + title[1:]
-    header = ("no.", "product", f"edges from {first}", f"edges from {second}", "stands off")
+    unit = " (mm)" if units == "m" else ""
+    header = ("no.", "product", f"edges from {first}{unit}", f"edges from {second}{unit}",
+              f"stands off{unit}")  # fmt: skip
     rows = [_row(planned, rect, units) for planned, rect in here]
     caption = f"{title}: where each piece goes"
     heavy = any(p.piece.mounting == "ceiling" for p, _ in here)
@@ -72,8 +74,8 @@ def stand_off(piece: Piece, units: str = "m") -> str:
     if len(piece.rects) == 2:
         return "across the corner"
     gap = piece.product.fittings[piece.fitting].gap
-    depth = format_length(piece.product.depth, units)
-    return f"{depth} deep, {format_length(gap, units)} gap behind" if gap else f"{depth} deep"
+    depth = dimension(piece.product.depth, units)
+    return f"{depth} deep, gap of {dimension(gap, units)} behind" if gap else f"{depth} deep"
 
 
 def edges(surface: Surface) -> tuple[str, str]:
@@ -92,10 +94,13 @@ def edges(surface: Surface) -> tuple[str, str]:
 def _stand(surface: Surface) -> str:
     if surface.is_wall:
         return (
-            "Left and right wall are as you see them facing the front wall (the one behind the "
-            "loudspeakers). Mark both edges of each piece, then the lower and the upper one."
+            "The drawing measures from the nearest corner, the table from one and the same: mark "
+            "both edges of each piece, then the lower and the upper one."
         )
-    return "Measure from the front wall (the one behind the loudspeakers) and from the left wall."
+    return (
+        "The drawing measures from the nearest walls, the table from the front wall (the one "
+        "behind the loudspeakers) and the left wall."
+    )
 
 
 def reasons_table(plan: Plan) -> Table:
@@ -111,8 +116,10 @@ def reasons_table(plan: Plan) -> Table:
         if twin is not None and surface_name(plan, twin) != where:
             where = f"{where}, {surface_name(plan, twin)}"
         rows.append([numbers, planned.piece.product.name, where, planned.why or ABSENT])
-    caption = "Why each piece is there: what the room would be like without it"
-    return Table(caption, ("no.", "product", "on", "without it"), rows, kind="wordy")
+    caption = "Why each piece is there: with it, instead of without it"
+    return Table(
+        caption, ("no.", "product", "on", "with it, instead of without"), rows, kind="wordy"
+    )
 
 
 def surface_name(plan: Plan, planned: PlannedPiece) -> str:

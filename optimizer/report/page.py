@@ -9,9 +9,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimizer.drawings.style import Picture
+from optimizer.placement.budget_curve import Curve
 from optimizer.placement.catalogue import Product
-from optimizer.report.figures import Responses, report_charts
+from optimizer.report.figures import Charts, Responses, report_charts
 from optimizer.report.hanging import Sheet, bare_surfaces, hanging_sheets, reasons_table
+from optimizer.report.judges import models_table, sureness
+from optimizer.report.more import Others, Part, Stages, budget_part, others_part, stages_part
 from optimizer.report.proof import proof
 from optimizer.report.score import score_groups
 from optimizer.report.sheets import room_pictures, surface_pictures
@@ -25,6 +28,8 @@ from optimizer.results.model import Plan
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
 
 FOLDER = Path(__file__).parent
+CHART_OF = {"decay": "decay", "mode": "modes", "early": "early", "side balance": "sides",
+            "low end": "response"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,14 @@ class Shown:
     title: str
     alt: str
     svg: Markup
+
+
+@dataclass(frozen=True)
+class PartShown:
+    """A part about other plans with its chart, if there is one."""
+
+    part: Part
+    figure: Shown | None
 
 
 @dataclass(frozen=True)
@@ -50,29 +63,28 @@ def report_html(
     low_response: Responses | None = None,
     changed: bool = False,
     more: Sequence[Picture] = (),
+    stages: Stages | None = None,
+    budget: Curve | None = None,
+    others: Others | None = None,
 ) -> str:
     """The whole report. Lengths in "m" or "ft".
 
     `low_response` is the bass at the seats now and with the plan; without it that chart is left
-    out and the page says so. `changed`: what the plan was solved for is no longer so. `more`:
-    charts beside those of the plan itself, such as the stages of a purchase.
+    out and the page says so. `changed`: what the plan was solved for is no longer so. `stages` of
+    a purchase, the `budget` curve and `others` nearly as good are shown where they were made;
+    `more` are further charts of that kind.
     """
     charts = report_charts(plan, units, low_response)
-    drawings = room_pictures(plan, units)
-    count = len(charts.pictures) + len(more)
-    pictures = _shown([*charts.pictures, *more, *drawings])
     return _render(
         "report.html.j2",
         **_common(plan, units),
+        **_scored(plan, units, charts),
         summary=summary(plan, units),
         proof=proof(plan, changed),
-        rounds=_sentence(getattr(plan, "rounds", "")),
-        score_before=f"{plan.card.score_before:.3f}",
-        score_after=f"{plan.card.score_after:.3f}",
-        charts=pictures[:count],
-        left_out=charts.left_out,
-        groups=score_groups(plan.card, units),
-        drawings=pictures[count:],
+        rounds=_sentence(plan.rounds),
+        more=_more(plan, stages, budget, others),
+        more_charts=_shown(more, "m"),
+        drawings=_shown(room_pictures(plan, units), "d"),
         shopping=_shopping(plan),
         shopping_notes=tell.shopping_notes(plan),
         fire=_fire_table(plan),
@@ -83,6 +95,38 @@ def report_html(
         model_limits=model_limits(),
         room_file=plan.project.scenario.path.name,
     )
+
+
+def _scored(plan: Plan, units: str, charts: Charts) -> dict[str, Any]:
+    """What the score card's section needs; each chart stands with the group it shows."""
+    groups = score_groups(plan.card, units)
+    shown = dict(zip((p.name for p in charts.pictures), _shown(charts.pictures, "p"), strict=True))
+    by_group = {g.key: shown.pop(CHART_OF[g.key]) for g in groups if CHART_OF.get(g.key) in shown}
+    return {
+        "score_before": f"{plan.card.score_before:.3f}",
+        "score_after": f"{plan.card.score_after:.3f}",
+        "sureness": sureness(plan.card),
+        "models": models_table(plan.card),
+        "groups": groups,
+        "chart_of": by_group,
+        "charts": list(shown.values()),
+        "left_out": charts.left_out,
+    }
+
+
+def _more(
+    plan: Plan, stages: Stages | None, budget: Curve | None, others: Others | None
+) -> list[PartShown]:
+    """The parts about other plans."""
+    parts = [
+        *([stages_part(stages)] if stages else []),
+        *([others_part(others)] if others else []),
+        *([budget_part(budget, plan)] if budget else []),
+    ]
+    return [
+        PartShown(part, _one(part.chart, f"o{i}") if part.chart else None)
+        for i, part in enumerate(parts)
+    ]
 
 
 def hanging_html(plan: Plan, units: str = "m") -> str:
@@ -116,8 +160,8 @@ def _with_figures(sheets: Iterable[Sheet], pictures: dict[str, Picture]) -> list
     return shown
 
 
-def _shown(pictures: Iterable[Picture]) -> list[Shown]:
-    return [_one(picture, f"p{i}") for i, picture in enumerate(pictures)]
+def _shown(pictures: Iterable[Picture], prefix: str) -> list[Shown]:
+    return [_one(picture, f"{prefix}{i}") for i, picture in enumerate(pictures)]
 
 
 def _one(picture: Picture, prefix: str) -> Shown:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from optimizer.report.wording import ABSENT, Cell, Table, figure, limits
+from optimizer.report.wording import ABSENT, Cell, Table, figure, limits, near_note
 from optimizer.results.scorecard import ScoreCard, ScoreRow
 
 # Title and one plain sentence per group; a group not listed here is shown under its own name.
@@ -14,13 +14,15 @@ GROUPS = {
     "decay formula": ("Decay by the formula, in the bass", "Beside the figures above, for "
                       "comparison: a formula says little where single modes rule."),
     "mode": ("How long single bass notes ring", "Each mode is one bass note that the room holds "
-             "on to; the limit is what ears notice."),
+             "on to; the limit is what ears notice. In brackets: how many half waves fit along "
+             "length, width and height. Notes for A = 440 Hz."),
     "early": ("First reflections", "Sound that reaches the ears by way of one surface, just after "
               "the direct sound. Loud ones smear the stereo picture and colour the tone."),
-    "late": ("Late reflections", "Single reflections after that; a loud one is heard as an echo "
-             "or a second attack."),
-    "flutter": ("Flutter between opposite surfaces", "How much a sound loses on its way to one "
-                "surface and back. Little loss on one pair of surfaces: a clap rattles."),
+    "late": ("Later single reflections", "Sound that comes back off one surface after the first "
+             "reflections. A loud one is heard as an echo, or as a second attack of a drum."),
+    "flutter": ("Flutter between facing surfaces", "What sound loses on one trip to and fro "
+                "between two surfaces that face each other, where loudspeakers and ears are. Too "
+                "little: a clap rattles or twangs."),
     "early sound below 1 kHz": ("Early sound below 1 kHz", "What reaches the ears just after the "
                                 "direct sound, in the octaves below the first reflections' range."),
     "reflection points": ("Reflection points that are quiet enough", "Share of all paths to places "
@@ -35,7 +37,7 @@ GROUPS = {
                 "and between seats."),
 }  # fmt: skip
 _BETWEEN = ("after_low", "after_high")  # shown as one column
-_EXTRA_WORDS = {"after_low": "4 in 5 between", "chance": "chance of being met"}
+_EXTRA_WORDS = {"after_low": "4 in 5 between", "chance": "chance"}
 _SHARES = {"chance"}
 _KNOWN = {
     "criterion", "where", "unit", "low", "high", "before", "after", "ok_before", "ok_after",
@@ -45,14 +47,18 @@ _KNOWN = {
 
 @dataclass(frozen=True)
 class Group:
-    """One group of the score card: title, what it means, model and remark shared by all rows."""
+    """One group of the score card: its title and what it means, what all its rows share, its rows.
+
+    `told` is limit, model and remark where they are one for all rows. `table` holds the rows that
+    count, and `more` those that only inform; with none that count, `table` holds all.
+    """
 
     key: str
     title: str
     meaning: str
-    model: str
-    remark: str
+    told: tuple[str, ...]
     table: Table
+    more: Table | None
 
 
 def score_groups(card: ScoreCard, units: str = "m") -> list[Group]:
@@ -61,34 +67,67 @@ def score_groups(card: ScoreCard, units: str = "m") -> list[Group]:
     return [_group(key, [r for r in card.rows if r.criterion == key], units) for key in keys]
 
 
+@dataclass(frozen=True)
+class _Shared:
+    """What the rows of a group's first table have in common; None or blank where they differ."""
+
+    limit: str | None
+    model: str
+    note: str
+
+    def told(self) -> tuple[str, ...]:
+        """One sentence for each."""
+        return tuple(
+            f"{word}: {text}."
+            for word, text in (("Limit", self.limit), ("Model", self.model), ("Remark", self.note))
+            if text
+        )
+
+
 def _group(key: str, rows: Sequence[ScoreRow], units: str) -> Group:
     title, meaning = GROUPS.get(key, (key[:1].upper() + key[1:], ""))
-    shared_model = len({row.model for row in rows}) == 1
-    shared_note = len({row.note for row in rows}) == 1
+    counting = [row for row in rows if row.weight > 0]
+    informing = [row for row in rows if not row.weight > 0]
+    shown = counting or informing
+    wanted = {limits(row.low, row.high, row.unit, units) for row in rows}
+    models, notes = {row.model for row in shown}, {row.note for row in shown}
+    shared = _Shared(
+        wanted.pop() if len(wanted) == 1 else None,
+        models.pop() if len(models) == 1 else "",
+        notes.pop() if len(notes) == 1 else "",
+    )
+    told = shared.told() if counting else ("It only informs.", *shared.told())
+    table = _table(title, shown, shared, units)
+    more = _table(f"{title}: more that only inform", informing, shared, units)
+    return Group(key, title, meaning, told, table, more if counting and informing else None)
+
+
+def _table(title: str, rows: Sequence[ScoreRow], shared: _Shared, units: str) -> Table:
     extras = extra_columns(rows)
-    header = ("what", "limits", "now", "with the plan", *[_extra_word(n) for n in extras],
+    wanted = () if shared.limit else ("limits",)
+    header = ("what", *wanted, "now", "with the plan", *[_extra_word(n) for n in extras],
               "verdict")  # fmt: skip
     body = []
     for row in rows:
-        asides = ["" if shared_model else row.model, "" if shared_note else row.note]
-        what = Cell(row.where, "; ".join(text for text in asides if text))
+        asides = ["" if row.model == shared.model else row.model,
+                  "" if row.note == shared.note else row.note]  # fmt: skip
+        what = Cell(row_name(row), "; ".join(text for text in asides if text))
         more = [_extra(_value(row, name), name, row.unit, units) for name in extras]
-        body.append([what, limits(row.low, row.high, row.unit, units),
+        body.append([what, *[limits(row.low, row.high, row.unit, units) for _ in wanted],
                      figure(row.before, row.unit, units), figure(row.after, row.unit, units),
                      *more, verdict(row)])  # fmt: skip
-    right = tuple(range(2, 4 + len(extras)))
-    model = rows[0].model if shared_model else ""
-    remark = rows[0].note if shared_note else ""
-    return Group(
-        key, title, meaning, model, remark, Table(title, header, body, right, kind="named")
-    )
+    first = 1 + len(wanted)
+    return Table(title, header, body, tuple(range(first, first + 2 + len(extras))), kind="named")
+
+
+def row_name(row: ScoreRow) -> str:
+    """What a row is about; a bass note with its name."""
+    return near_note(row.where) if row.criterion == "mode" else row.where
 
 
 def verdict(row: ScoreRow) -> str:
-    """The verdict in words, and whether the row counts in the score."""
-    if row.low is None and row.high is None:
-        return "informs only"
-    return row.verdict + ("" if row.weight > 0 else " (informs only)")
+    """The verdict in words; none without a limit."""
+    return ABSENT if row.low is None and row.high is None else row.verdict
 
 
 def extra_columns(rows: Sequence[Any]) -> list[str]:

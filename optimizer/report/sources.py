@@ -139,15 +139,19 @@ def model_limits() -> list[str]:
         "Absorption coefficients differ between laboratories by about 20 % of the value at 125 Hz, "
         "10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. Values marked ~ "
         "are extrapolated; most at 63 Hz are.",
-        "Below the Schroeder frequency single room modes rule. In a box room they are judged one "
-        "by one; in other shapes the bass figures are a direction, not a figure.",
-        "Each row names the model that gave it. Where two models answer the same band they often "
-        "differ by 10 %. Walls are taken to react locally, loudspeakers as points, furniture as "
-        "boxes, scattering mostly estimated.",
-        "Where a row says what the figure lies between, four times in five, that covers "
+        "Below the Schroeder frequency (some 200 Hz in a small room) single standing waves rule "
+        "and one decay time says little. In a box room they are judged one by one; in other shapes "
+        "the bass figures are a direction, not a figure.",
+        "Octaves up to 500 Hz are judged by the wave equation, higher ones by ray tracing; without "
+        "the wave equation (--fast) the bass comes from the standing waves and all else from ray "
+        "tracing. Where two models answer the same band they often differ by 10 %.",
+        "Wave equation and standing waves take walls to react at each place by itself, "
+        "loudspeakers as points and furniture as boxes. Ray tracing does not know that sound bends "
+        "round the edges of a panel, and its scattering is mostly estimated.",
+        "What a figure lies between, four times in five, and the chance of a limit being met cover "
         "coefficients, scattering and places a few centimetres off, not what a model leaves out.",
-        "Reflections: first order only, random-incidence coefficients in place of the exact loss "
-        "in the mirror direction, a general loudspeaker.",
+        "Reflections: one bounce only, coefficients for sound from all sides in place of the exact "
+        "loss in the mirror direction, a general loudspeaker. Flutter: straight to and fro only.",
         "The decay mask was written for larger listening rooms; a small room that reaches it is a "
         "very good one.",
         "What is built differs from what was drawn: gaps, density and fabric change a piece. "

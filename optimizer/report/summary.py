@@ -4,13 +4,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from optimizer.placement.catalogue import Product
-from optimizer.report.wording import counted, figure, limits
+from optimizer.report.score import row_name
+from optimizer.report.wording import counted, figure, limits, near_note
 from optimizer.results.model import Plan
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money, total_cents
 
 _TELLING = ("decay", "mode", "early", "late", "flutter", "side balance", "pair balance")
 _MOST = 4  # things named in one list
+SURE = 0.8  # a chance from which a limit counts as met
 _BETTER = 0.02  # share of its excess by which a row must change to be told
 
 
@@ -42,10 +44,9 @@ def _wrong(plan: Plan, units: str) -> list[str]:
         bad = [row for row in mine if not row.ok_before]
         if bad:
             worst = max(bad, key=lambda row: excess(row, row.before))
-            how_many = f"{len(bad)} of {len(mine)}"
-            told.append(_FAULTS[key](worst, how_many, units))
+            told.append(_FAULTS[key](worst, len(bad), len(mine), units))
     others = [r for r in rows if r.criterion not in _TELLING and not r.ok_before]
-    told += [f"{row.criterion[:1].upper()}{row.criterion[1:]}, {_row(row, row.before, units)}."
+    told += [f"{_name(row.criterion)}: {_row(row, row.before, units)}."
              for row in others[:_MOST]]  # fmt: skip
     return told or ["Nothing that counts here: every criterion is within its limits already."]
 
@@ -60,53 +61,54 @@ def excess(row: ScoreRow, value: float) -> float:
     return beyond
 
 
-def _decay(row: ScoreRow, how_many: str, units: str) -> str:
+def _decay(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     slow = row.high is not None and row.before > row.high
     word, what = ("slowly", "the room rings") if slow else ("fast", "the room is dull and tiring")
     return (
         f"Sound dies away too {word}: {what}. At {row.where} it takes "
         f"{figure(row.before, 's')}; wanted is {limits(row.low, row.high, 's')}. "
-        f"{how_many} octave bands are out of bounds."
+        f"{bad} of the {all_of_them} octave bands are out of bounds."
     )
 
 
-def _mode(row: ScoreRow, how_many: str, units: str) -> str:
+def _mode(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
-        f"Some bass notes boom. {how_many} of the bass notes that count ring longer than ears let "
-        f"pass; the worst, {row.where}, takes {figure(row.before, 's')} to die away; wanted is "
-        f"{limits(row.low, row.high, 's')}."
+        f"Some bass notes boom. {bad} of the {all_of_them} that count ring longer than ears let "
+        f"pass; the worst, {near_note(row.where)}, takes {figure(row.before, 's')} to die away; "
+        f"wanted is {limits(row.low, row.high, 's')}."
     )
 
 
-def _early(row: ScoreRow, how_many: str, units: str) -> str:
+def _early(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
-        f"Reflections blur the stereo picture. {how_many} arrive too loud just after the direct "
-        f"sound; the loudest, {row.where}, has {figure(row.before, 'dB')} against the direct sound "
-        f"(wanted: {limits(row.low, row.high, 'dB')})."
+        f"Reflections blur the stereo picture. {bad} of {all_of_them} arrive too loud just after "
+        f"the direct sound; the loudest, {row.where}, has {figure(row.before, 'dB')} against the "
+        f"direct sound (wanted: {limits(row.low, row.high, 'dB')})."
     )
 
 
-def _late(row: ScoreRow, how_many: str, units: str) -> str:
+def _late(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
-        f"{how_many} late reflections are loud enough to be heard as an echo; the loudest, "
-        f"{_row(row, row.before, units)}."
+        f"{bad} of {all_of_them} later single reflections are loud enough to be heard as an echo; "
+        f"the loudest, {_row(row, row.before, units)}."
     )
 
 
-def _flutter(row: ScoreRow, how_many: str, units: str) -> str:
+def _flutter(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
+    pairs = counted(all_of_them, "pair")
     return (
-        f"A clap rattles: sound runs to and fro between {how_many} pairs of surfaces and loses too "
-        f"little on its way; least {_row(row, row.before, units)}."
+        f"A clap rattles: between {bad} of {pairs} of facing surfaces sound runs to and fro and "
+        f"loses too little each time; least {_row(row, row.before, units)}."
     )
 
 
 def _row(row: ScoreRow, value: float, units: str) -> str:
     """A row with one of its values and its limits."""
     wanted = limits(row.low, row.high, row.unit, units)
-    return f"{row.where} ({figure(value, row.unit, units)}; {wanted})"
+    return f"{row_name(row)} with {figure(value, row.unit, units)} (wanted: {wanted})"
 
 
-def _side(row: ScoreRow, how_many: str, units: str) -> str:
+def _side(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     more = "left" if row.before > 0 else "right"
     return (
         f"The two sides of the room are unlike. At {row.where} the {more} side absorbs "
@@ -115,14 +117,14 @@ def _side(row: ScoreRow, how_many: str, units: str) -> str:
     )
 
 
-def _pair(row: ScoreRow, how_many: str, units: str) -> str:
+def _pair(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
         f"The two loudspeakers reflect unlike: {row.where}, {figure(row.before, row.unit)} of the "
         f"direct sound apart (allowed: {limits(row.low, row.high, row.unit)})."
     )
 
 
-_FAULTS: dict[str, Callable[[ScoreRow, str, str], str]] = {
+_FAULTS: dict[str, Callable[[ScoreRow, int, int, str], str]] = {
     "decay": _decay,
     "mode": _mode,
     "early": _early,
@@ -179,23 +181,47 @@ def _will(plan: Plan, units: str) -> list[str]:
     told = [
         f"Of {len(rows)} criteria that count, {before} fail now and {after} fail with the plan."
     ]
-    for key in _TELLING:
-        gained = [r for r in rows if r.criterion == key and _gain(r) > _BETTER]
+    for key, mine in _grouped(rows).items():
+        gained = [r for r in mine if _gain(r) > _BETTER]
         if gained:
             best = max(gained, key=_gain)
+            mended = sum(r.ok_after and not r.ok_before for r in gained) or "none"
             told.append(
-                f"{_NAMES[key]}: {len(gained)} get better or are mended; most of all "
-                f"{best.where}, from {figure(best.before, best.unit, units)} to "
+                f"{_name(key)}: {len(gained)} of {len(mine)} get better, {mended} of them so much "
+                f"that the limit is met; most of all {row_name(best)}, from "
+                f"{figure(best.before, best.unit, units)} to "
                 f"{figure(best.after, best.unit, units)}."
             )
-    return told
+    return [*told, *_sure(rows)]
+
+
+def _grouped(rows: Sequence[ScoreRow]) -> dict[str, list[ScoreRow]]:
+    """Rows by criterion, in the order of the score card."""
+    groups: dict[str, list[ScoreRow]] = {}
+    for row in rows:
+        groups.setdefault(row.criterion, []).append(row)
+    return groups
+
+
+def _sure(rows: Sequence[ScoreRow]) -> list[str]:
+    """How sure it is that the limits are met; nothing when that was not drawn."""
+    chances = [row.chance for row in rows if row.chance is not None]
+    if not chances:
+        return []
+    sure = sum(chance >= SURE for chance in chances)
+    unlikely = sum(chance < 1 - SURE for chance in chances)
+    return [
+        f"How sure: {sure} of the {len(chances)} limits are met with a chance of "
+        f"{100 * SURE:.0f} % or more, {len(chances) - sure - unlikely} may go either way, "
+        f"{unlikely} have a chance below {100 * (1 - SURE):.0f} %."
+    ]
 
 
 _NAMES = {
     "decay": "Ringing in octave bands",
     "mode": "Booming bass notes",
     "early": "Early reflections",
-    "late": "Late reflections",
+    "late": "Later single reflections",
     "flutter": "Flutter",
     "side balance": "Left against right",
     "pair balance": "Reflections left against right",
@@ -211,14 +237,16 @@ def _wont(plan: Plan, units: str) -> list[str]:
     rows = counting(plan)
     told = []
     left = [row for row in rows if not row.ok_after]
-    stay = [row for row in left if row.verdict == "unchanged"]
-    better = sorted((r for r in left if r.verdict == "better"), key=lambda r: -excess(r, r.after))
-    if better:
-        told.append(f"{counted(len(better), 'criterion', 'criteria')} get better without reaching "
-                    f"the limit, {_named(better, units)}.")  # fmt: skip
-    if stay:
-        told.append(f"{counted(len(stay), 'criterion', 'criteria')} outside the limit stay as they "
-                    f"are, {_named(stay, units)}.")  # fmt: skip
+    for key, mine in _grouped(rows).items():
+        out = [row for row in mine if not row.ok_after and row.verdict != "no longer met"]
+        if out:
+            worst = max(out, key=lambda row: excess(row, row.after))
+            stay = all(row.verdict == "unchanged" for row in out)
+            told.append(
+                f"{_name(key)}: {len(out)} of {len(mine)} stay outside the limit"
+                f"{', as they are now' if stay else ''}; farthest "
+                f"{_row(worst, worst.after, units)}."
+            )
     worse = [row for row in rows if row.verdict in ("worse", "no longer met")]
     if worse:
         told.append(f"It makes worse: {_named(worse, units)}.")
@@ -230,6 +258,10 @@ def _wont(plan: Plan, units: str) -> list[str]:
             "may help the bass more than money."]  # fmt: skip
 
 
+def _name(key: str) -> str:
+    return _NAMES.get(key, key[:1].upper() + key[1:])
+
+
 def _named(rows: Sequence[ScoreRow], units: str) -> str:
     """The first few rows with their figures."""
     named = [
@@ -239,4 +271,4 @@ def _named(rows: Sequence[ScoreRow], units: str) -> str:
     return "; ".join(named) + (f"; and {more} more" if more else "")
 
 
-_SHORT = {"early": "reflection", "late": "late reflection", "mode": "bass note"}
+_SHORT = {"early": "reflection", "late": "later reflection", "mode": "bass note"}

@@ -1,12 +1,16 @@
 """Numbers with their units, and tables of text, as the report shows them."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from optimizer.drawings.lettering import dimension
 from optimizer.units import FOOT, format_length
 
 ABSENT = "–"
+CONCERT_A = 440.0  # Hz (ISO 16)
+_NOTES = ("A", "A♯", "B", "C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯")
 _COARSE = ("dB", "%", "ms", "Hz")  # one digit after the point; the rest two
 
 
@@ -76,8 +80,8 @@ def volume(cubic_metres: float, units: str = "m") -> str:
 
 
 def span(first: float, last: float, units: str = "m") -> str:
-    """Two lengths from the same start: "1.20 m and 1.80 m"."""
-    return f"{format_length(first, units)} and {format_length(last, units)}"
+    """Two lengths from the same start as drawings write them: "1200 and 1800", in mm."""
+    return f"{dimension(first, units)} and {dimension(last, units)}"
 
 
 def sizes(lengths: Sequence[float], units: str = "m") -> str:
@@ -95,3 +99,18 @@ def listed(words: Sequence[str]) -> str:
 def counted(number: int, one: str, more: str | None = None) -> str:
     """ "1 piece", "3 pieces"."""
     return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def near_note(where: str) -> str:
+    """A frequency with the nearest note: "137.2 Hz (0-0-2), near C♯3"; other text as it is.
+
+    Equal temperament, octaves counted as in scientific pitch notation.
+    """
+    found = re.match(r"(\d+(?:\.\d+)?) Hz", where)
+    return f"{where}, near {note_of(float(found[1]))}" if found else where
+
+
+def note_of(f_hz: float) -> str:
+    """The nearest note of a frequency above 0 Hz: A4 for 440 Hz."""
+    steps = round(12 * math.log2(f_hz / CONCERT_A))
+    return f"{_NOTES[steps % 12]}{4 + (steps + 9) // 12}"

@@ -9,7 +9,7 @@ from optimizer.results.comparison import Cell, Column, ComparedRow, Comparison, 
 from optimizer.results.model import PlannedPiece
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money
-from optimizer.results.tables import text_table
+from optimizer.results.tables import folded, text_table
 from optimizer.results.words import place_in_words
 
 FORMAT = 1
@@ -17,7 +17,7 @@ MARKS = {"": " ", "better": "+", "worse": "-", "differs": "~"}
 UNMET = "!"
 LEGEND = (
     'Against the first column: "+" nearer to its limit or now met, "-" farther or no longer met, '
-    '"~" differs and is met in both. "!" is not met.'
+    '"~" differs and is met in both. "!" is not met, "*" only informs.'
 )
 OTHER_LIMITS = (
     "Limits or weights differ between the columns: each is judged by its own (the limits shown are "
@@ -35,7 +35,7 @@ def comparison_table(comparison: Comparison, only_differences: bool = False) -> 
     header = ("criterion", "where", "limits", "unit", *names)
     right = tuple(range(4, 4 + len(names)))
     notes = [LEGEND, *([] if comparison.same_yardstick else [OTHER_LIMITS])]
-    return "\n\n".join([text_table(header, [*head, *rows], right), *notes])
+    return "\n\n".join([text_table(header, [*head, *rows], right), *map(folded, notes)])
 
 
 def _totals(comparison: Comparison) -> list[tuple[str, list[str]]]:
@@ -55,10 +55,14 @@ def _amount(column: Column) -> str:
 
 
 def _cells(row: ComparedRow) -> list[str]:
-    counts = "" if row.first.weight > 0 else " (informs only)"
+    counts = "" if row.first.weight > 0 else " *"
     cells = ["-  " if cell is None else _marked(cell) for cell in row.cells]
     unit = _SQUARE.get(row.unit, row.unit)
-    return [row.criterion, row.where + counts, limits_in_words(row.first), unit, *cells]
+    return [row.criterion, row.where + counts, _short(limits_in_words(row.first)), unit, *cells]
+
+
+def _short(text: str) -> str:
+    return text.replace("at most", "<=").replace("at least", ">=")
 
 
 def _marked(cell: Cell) -> str:

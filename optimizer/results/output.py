@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -27,14 +28,26 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
     if not parent.is_dir():
         raise _fault(folder, f"cannot be made: folder {parent} does not exist; make it first")
     for name in names:
-        if (folder / name).is_dir():
-            raise _fault(folder / name, "is a folder; move it away or choose another folder")
+        _check_name(folder / name)
     if not os.access(parent, os.W_OK | os.X_OK):
         raise _fault(folder, "cannot be written; choose a folder of yours")
     try:
         tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=parent).cleanup()
     except OSError as error:
         raise _fault(folder, f"cannot be written ({error.strerror}); choose another") from None
+
+
+def _check_name(path: Path) -> None:
+    """ScenarioError when a file of this name cannot be."""
+    try:
+        mode = os.lstat(path).st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise _fault(path, f"cannot be written ({reason}); choose another name") from None
+    if stat.S_ISDIR(mode):
+        raise _fault(path, "is a folder; move it away or choose another folder")
 
 
 def write_folder(folder: Path, files: Mapping[str, str]) -> None:

@@ -132,6 +132,15 @@ def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[P
     return pieces
 
 
+def plan_faults(path: Path) -> tuple[Fault, ...]:
+    """What is wrong with a plan.json whatever the room, to be told beside the room's own faults."""
+    try:
+        _entries(path)
+    except ScenarioError as error:
+        return error.faults
+    return ()
+
+
 def _entries(path: Path) -> list[Any]:
     text = read_text(path, "plan.json")
     try:

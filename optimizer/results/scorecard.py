@@ -1,6 +1,6 @@
 """The score card: every criterion before and after, recomputed from scratch with the full model."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -82,15 +82,24 @@ def score_card(
     return card_of(before, judge_scene(treated(room, scene, pieces), criteria, judges))
 
 
-def room_card(project: Project, pieces: Sequence[Piece], judging: Judging = "full") -> ScoreCard:
-    """Score card of a project's room with pieces."""
-    scenes = (project.scene, treated(project.room, project.scene, pieces))
-    before, after = (
-        judge_scene(scene, project.criteria, project.judges(judging)).with_findings(
-            project.informers(judging)
-        )
-        for scene in scenes
-    )
+def room_card(
+    project: Project,
+    pieces: Sequence[Piece],
+    judging: Judging = "full",
+    tell: Callable[[str], None] = lambda text: None,
+) -> ScoreCard:
+    """Score card of a project's room with pieces; without any the room is judged once."""
+
+    def judged(scene: Scene) -> Judged:
+        made = judge_scene(scene, project.criteria, project.judges(judging))
+        return made.with_findings(project.informers(judging))
+
+    tell("judging the room as it is")
+    before = after = judged(project.scene)
+    if pieces:
+        tell("judging the room with the pieces")
+        after = judged(treated(project.room, project.scene, pieces))
+    tell("drawing how sure the figures are")
     sampled = (
         None
         if judging == "none"

@@ -125,6 +125,8 @@ def proof_in_words(plan: Plan) -> str:
     considered = f"{plan.candidates} placements considered, {plan.pairs} of them mirrored pairs"
     if s.status == "optimal":
         proof = f"proven within {100 * s.gap:.1f} % of the best possible"
+    elif s.gap >= 1:
+        proof = "the best found in the time given; how good it is was not proven, allow more time"
     else:
         proof = (
             f"the best found in the time given, at most {100 * s.gap:.1f} % from the best possible"

@@ -18,6 +18,7 @@ from optimizer.placement.stages import remaining
 from optimizer.results.why_bench import DEEPER, Bench, Ints, Mask
 from optimizer.room.geometry import Floats
 from optimizer.room.schema import LimitsSection
+from optimizer.units import format_length
 
 MORE_MONEY = 1.2  # times the budget
 ROUGH = 0.05  # gap of a trial
@@ -125,13 +126,13 @@ def _value(effects: Effects, row: int, chosen: Ints) -> float:
     return float(effects.criteria.values(effects.quantities(chosen))[row])
 
 
-def relaxations(bench: Bench, seconds: float) -> tuple[Relaxation, ...]:
+def relaxations(bench: Bench, seconds: float, units: str = "m") -> tuple[Relaxation, ...]:
     """The whole plan solved again with one limit relaxed at a time, in `seconds` for all.
 
     Each begins from the plan, so that none comes out worse than it.
     """
     end = time.monotonic() + seconds
-    tries = list(_tries(bench))
+    tries = list(_tries(bench, units))
     found = []
     for index, (name, mask, budget) in enumerate(tries):
         left = (end - time.monotonic()) / (len(tries) - index)
@@ -139,18 +140,18 @@ def relaxations(bench: Bench, seconds: float) -> tuple[Relaxation, ...]:
     return tuple(found)
 
 
-def _tries(bench: Bench) -> Iterator[tuple[str, Mask, int]]:
+def _tries(bench: Bench, units: str) -> Iterator[tuple[str, Mask, int]]:
     """What is relaxed, the candidates (C,) then allowed, and the budget in cents."""
     limits, budget = bench.project.scenario.limits, bench.effects.budget_cents
     more = bench.project.budget_cents * (MORE_MONEY - 1)
     yield f"{100 * (MORE_MONEY - 1):.0f} % more money", bench.allowed, budget + int(round(more))
-    for name, update in _lifted(limits):
+    for name, update in _lifted(limits, units):
         mask = bench.allowed_by(limits.model_copy(update=update))
         if mask.sum() > bench.allowed.sum():
             yield name, mask, budget
 
 
-def _lifted(limits: LimitsSection) -> Iterator[tuple[str, dict[str, object]]]:
+def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, object]]]:
     for mounting in dict.fromkeys(limits.no_mountings):
         rest = tuple(m for m in limits.no_mountings if m != mounting)
         overhead = {"nothing_overhead": False} if mounting == "ceiling" else {}
@@ -162,7 +163,7 @@ def _lifted(limits: LimitsSection) -> Iterator[tuple[str, dict[str, object]]]:
     if limits.fire_class is not None:
         yield f"fire class {limits.fire_class} not demanded", {"fire_class": None}
     deeper = DEEPER * limits.max_depth
-    yield f"pieces may stand out {deeper:.2f} m", {"max_depth": deeper}
+    yield f"pieces may stand out {format_length(deeper, units)}", {"max_depth": deeper}
 
 
 def _solved(bench: Bench, name: str, mask: Mask, budget: int, seconds: float) -> Relaxation:

@@ -43,7 +43,11 @@ def _loss(loss: Loss) -> str:
     kept, without = (figure(v, loss.unit) for v in (loss.kept, loss.without))
     mark = "" if loss.met_without or not loss.met_kept else ", no longer met"
     where = f"{loss.criterion}, {loss.where}"
-    return f"{where}: {without} instead of {kept} {loss.unit}{mark}"
+    return f"{where}: {kept} -> {without} {_unit(loss.unit)}{mark}"
+
+
+def _unit(unit: str) -> str:
+    return "m²" if unit == "m2" else unit
 
 
 def instead_table(bench: Bench, table: Sequence[GroupWhy], added: Sequence[Ints]) -> str:
@@ -82,18 +86,20 @@ def obstacles_table(
         row, helper = judged.criteria.rows[entry.row], cheapest_help(bench, entry.row, tried)
         cost = "" if entry.cost_cents is None else money(entry.cost_cents, currency)
         nearest = figure(entry.nearest * float(judged.factors[entry.row]), row.unit)
-        way = _WAY[entry.kind].format(cost=cost, nearest=f"{nearest} {row.unit}")
+        way = _WAY[entry.kind].format(cost=cost, nearest=f"{nearest} {_unit(row.unit)}")
         value = figure(float(judged.values[entry.row]), row.unit)
         limit = _limit(row.low, row.high, row.unit)
         helps = _help(entry.row, helper)
-        rows.append([row.group, row.where, f"{value} {row.unit}", limit, way, helps])
+        rows.append([row.group, row.where, f"{value} {_unit(row.unit)}", limit, way, helps])
     header = ("not met", "where", "is", "limits", "in the way", "cheapest relaxation that helps")
     return text_table(header, rows)
 
 
 def _limit(low: float, high: float, unit: str) -> str:
     if np.isnan(low):
-        return f"at most {figure(high, unit)}"
+        return f"<= {figure(high, unit)}"
+    if np.isnan(high):
+        return f">= {figure(low, unit)}"
     return f"{figure(low, unit)} to {figure(high, unit)}"
 
 

@@ -26,7 +26,11 @@ def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
         flush = u0 < TOGETHER
         start = f"flush with {along}" if flush else f"{lengths[0]} from {along}"
         return f"{where}, {start}, {up}"
-    return f"{where}, {lengths[0]} from {along}, {lengths[1]} from {across}"
+    near = [
+        f"flush with {edge}" if at < TOGETHER else f"{length} from {edge}"
+        for edge, at, length in zip((along, across), (u0, v0), lengths, strict=True)
+    ]
+    return f"{where}, {near[0]}, {near[1]}"
 
 
 def _corner_in_words(piece: Piece, units: str) -> str:

@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from materials import load_table
 from optimizer.acoustics.flutter_criteria import FAINTEST, FlutterFamily, flutter_family
 from optimizer.acoustics.scene import Patches, Scene, scene_of
 from optimizer.bands import N_BANDS
@@ -235,9 +234,3 @@ def test_splayed_walls_do_not_flutter(project: Project) -> None:
     wheres = [row.where for row in family_of(replace(scene, planes=tuple(planes))).rows]
     assert "between left and right" not in wheres
     assert len(wheres) == 2
-
-
-def test_materials_used_here_are_in_the_table() -> None:
-    table = load_table()
-    for name in ("hard_wall", "diffuser_skyline", "rug_on_hard_floor"):
-        assert name in table

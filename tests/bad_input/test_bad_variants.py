@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 from cases import GOOD_FILES, PIECE, Case, Expected
-from variant_cases import COMPARE_CASES, COUCH, PAIR_CASES, VARIANT_CASES, WHY_CASES
+from variant_cases import COUCH, PAIR_CASES, VARIANT_CASES
 
-from optimizer.commands import compare, why
+from optimizer.commands import why
 from optimizer.faults import Fault, ScenarioError
 from optimizer.project import load_project
 
@@ -68,17 +68,6 @@ def test_the_good_variant_is_good(tmp_path: Path) -> None:
     assert varied.says == "a couch"
 
 
-@pytest.mark.parametrize("name", COMPARE_CASES)
-def test_bad_comparison(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    arguments, expected = COMPARE_CASES[name]
-    monkeypatch.chdir(tmp_path)
-    lay_out(tmp_path, (("room.toml", "+", COUCH),))
-    (tmp_path / "plan.json").write_text(json.dumps({"pieces": [PIECE]}))
-    before = sorted(tmp_path.rglob("*"))
-    told(run(compare, "compare", "room.toml", *arguments), expected)
-    assert sorted(tmp_path.rglob("*")) == before
-
-
 def pair(change: dict[str, object]) -> str:
     second = {**PIECE, "u_m": 2.0, "id": "2", "pair": "1", **change}
     return json.dumps({"pieces": [{**PIECE, "id": "1", "pair": "2", **_freed(change)}, second]})
@@ -96,15 +85,6 @@ def test_bad_pair(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     lay_out(tmp_path)
     (tmp_path / "plan.json").write_text(pair(change))
     told(run(why, "why", "plan.json", "--room", "room.toml"), (("plan.json", key, remedy),))
-
-
-@pytest.mark.parametrize("name", WHY_CASES)
-def test_bad_why(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    arguments, expected = WHY_CASES[name]
-    monkeypatch.chdir(tmp_path)
-    lay_out(tmp_path, (("room.toml", "+", COUCH),))
-    (tmp_path / "plan.json").write_text(json.dumps({"pieces": [PIECE]}))
-    told(run(why, "why", "plan.json", "--room", "room.toml", *arguments), expected)
 
 
 def test_a_fault_that_only_a_combination_has(tmp_path: Path) -> None:

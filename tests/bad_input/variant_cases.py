@@ -1,10 +1,10 @@
-"""Bad variants, and bad requests to compare and to say why, in the style of tests/bad_input.
+"""Bad variants and bad pairs: each added to a good room or plan.
 
 `VARIANT_CASES` add a variant to the good room; every command refuses them, whether or not the
-variant is asked for. The others are arguments after the room file, and the faults they must give.
+variant is asked for.
 """
 
-from cases import Case, Expected, room
+from cases import Case, room
 
 COUCH = """
 [variants.couch]
@@ -92,29 +92,6 @@ VARIANT_CASES = (
          (("room.toml", "furniture[1].at", "outside"),)),
 )  # fmt: skip
 
-LINE = "command line"
-COMPARE_CASES: dict[str, tuple[tuple[str, ...], tuple[Expected, ...]]] = {
-    "compare_nothing": ((), ((LINE, "VARIANT", "at least one variant"),)),
-    "compare_unknown_variant": (("coach",), ((LINE, "VARIANT", 'did you mean "couch"?'),)),
-    "compare_combination_with_unknown": (
-        ("couch+rug",), ((LINE, "VARIANT", "no such variant"),)),
-    "compare_variant_twice": (("couch", "couch"), ((LINE, "VARIANT", "twice"),)),
-    "compare_variant_with_itself": (("couch+couch",), ((LINE, "VARIANT", "twice"),)),
-    "compare_replan_and_bare": (
-        ("couch", "--replan", "--bare"), ((LINE, "--replan and --bare", "exclude each other"),)),
-    "compare_replan_and_plan": (
-        ("couch", "--replan", "--with", "plan.json"),
-        ((LINE, "--replan and --with", "exclude each other"),)),
-    "compare_plan_not_there": (("couch", "--with", "gone.json"), (("gone.json", "", "read"),)),
-    "compare_gap_and_time": (
-        ("couch", "--gap", "7", "--time-limit", "nan"),
-        ((LINE, "--gap", "0 to 1"), (LINE, "--time-limit", "above 0"))),
-    "compare_out_below_nothing": (
-        ("couch", "--bare", "--out", "gone/out"), (("gone/out", "", "make it first"),)),
-    "compare_too_many_columns": (
-        ("couch", *(f"couch+{n}" for n in range(9))),
-        ((LINE, "VARIANT", "side by side"), *((LINE, "VARIANT", "no such variant"),) * 9)),
-}  # fmt: skip
 # Changes to the second of two pieces that name each other as a pair, and the fault.
 PAIR_CASES: dict[str, tuple[dict[str, object], tuple[str, str]]] = {
     "pair_names_no_piece": ({"pair": "9"}, ("pieces[1].pair", "another piece")),
@@ -122,8 +99,4 @@ PAIR_CASES: dict[str, tuple[dict[str, object], tuple[str, str]]] = {
     "pair_as_number": ({"pair": 1}, ("pieces[1].pair", "another piece")),
     "pair_one_sided": ({"pair": None}, ("pieces[0].pair", "name each other")),
     "id_twice": ({"id": "1", "pair": None}, ("pieces[1].id", "used twice")),
-}
-WHY_CASES: dict[str, tuple[tuple[str, ...], tuple[Expected, ...]]] = {
-    "why_time_zero": (("--time-limit", "0"), ((LINE, "--time-limit", "above 0"),)),
-    "why_unknown_variant": (("--variant", "coach"), ((LINE, "VARIANT", "couch"),)),
 }

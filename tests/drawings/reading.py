@@ -85,8 +85,11 @@ def figures(drawn: Read, kind: str) -> dict[str, float]:
     return found
 
 
-def overlaps(picture: Picture) -> list[tuple[str, str]]:
-    """Pairs of texts whose boxes share more than 0.1 mm each way, as the renderer lays them."""
+def overlaps(picture: Picture, border: float = 9.0) -> list[tuple[str, str]]:
+    """Pairs of texts whose boxes share more than 0.1 mm each way, as the renderer lays them.
+
+    AssertionError for a text that reaches into the blank border (mm).
+    """
     with drawing():
         picture.figure.set_dpi(72)
         renderer = FigureCanvasAgg(picture.figure).get_renderer()
@@ -94,7 +97,7 @@ def overlaps(picture: Picture) -> list[tuple[str, str]]:
         boxes = np.array([t.get_window_extent(renderer).extents for t in texts]) * POINT
     wide, high = picture.figure.get_size_inches() * 25.4
     for text, (x0, y0, x1, y1) in zip(texts, boxes, strict=True):
-        assert min(x0, y0, wide - x1, high - y1) > 9, f"{text} reaches into the border"
+        assert min(x0, y0, wide - x1, high - y1) > border, f"{text} reaches into the border"
     inner = boxes + np.array([0.05, 0.05, -0.05, -0.05])
     low = np.maximum(inner[:, None, :2], inner[None, :, :2])
     top = np.minimum(inner[:, None, 2:], inner[None, :, 2:])

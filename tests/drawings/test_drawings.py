@@ -103,12 +103,28 @@ def pictures(case: str, units: str) -> tuple[Picture, ...]:
 
 
 EVERY = [(case, "ft" if i % 2 else "m") for i, case in enumerate(CASES)]
+FIGURES = ("30 pieces in 2 x 2 x 2 m, long names", "60 equal pieces in rows", "a room of planes")
 
 
 @pytest.mark.parametrize(("case", "units"), EVERY)
 def test_no_text_covers_another_or_leaves_the_sheet(case: str, units: str) -> None:
     for picture in pictures(case, units):
         assert overlaps(picture) == [], picture.name
+
+
+@pytest.mark.parametrize("case", FIGURES)
+def test_a_figure_of_a_page_is_no_wider_and_no_higher_than_it_may_be(case: str) -> None:
+    """Text on A4 and Letter within the margins of the report's style sheet."""
+    what = shown(case)
+    for picture in (ceiling_plan(what, as_figure=True), *elevations(what, as_figure=True)):
+        drawn = read(picture)
+        assert overlaps(picture, -0.3) == [], picture.name
+        assert drawn.size[0] == pytest.approx(184.0, abs=0.01)
+        assert drawn.size[1] <= 222.01
+        assert "title" not in drawn.texts
+        full = {n for n in drawn.points if n.startswith("piece-")}
+        assert all(f"row-{n.removeprefix('piece-')}-number" in drawn.texts for n in full
+                   if picture.name != "ceiling_plan" or case != "a room of planes")  # fmt: skip
 
 
 @pytest.mark.parametrize(("case", "units"), EVERY)

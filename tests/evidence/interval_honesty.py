@@ -6,8 +6,9 @@ Writes the .md beside it; about seven minutes for 80 draws in each of three room
 For a plan of each demo room the program states an interval for every row, from its own quick draws.
 Then the room is drawn anew, as often as asked: true coefficients and scattering of each material,
 true positions of loudspeakers and seats, all at once. Each such room is judged from scratch by the
-tracer (20,000 rays, another seed), the coupled modes and all criteria of its own positions. Counted
-is how often the outcome lies within the interval. What the models leave out is in neither.
+tracer (20,000 rays, another seed), the coupled modes and all criteria of its own positions; rows
+that neither tracer nor modes judge are drawn five times as often. Counted is how often the outcome
+lies within the interval. What the models leave out is in neither.
 """
 
 import sys
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_trace import TraceJudge
-from optimizer.acoustics.judged import judge_scene
+from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import LowDecayFamily
 from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
 from optimizer.acoustics.scene import Scene
@@ -35,6 +36,7 @@ from optimizer.project import Project, load_project
 ROOT = Path(__file__).parents[2]
 ROOMS = ("small_bedroom", "spare_room", "garage")
 DRAWS = 80  # in each room
+MORE = 5  # times as often are rows drawn that need no judge
 SEED = 2026  # not the program's
 Array = NDArray[np.float64]
 
@@ -93,18 +95,21 @@ def judges_of(project: Project, scene: Scene, seed: int) -> Sequence[Judge]:
 
 
 def true_values(
-    project: Project, scene: Scene, kinds: Kinds, keys: Sequence[str], draws: int
+    project: Project, judged: Judged, kinds: Kinds, keys: Sequence[str], draws: int
 ) -> tuple[Array, Array]:
-    """Values and whether limits are met (D, K) of rooms drawn at random, judged from scratch."""
+    """Values and whether limits are met (D, K) of rooms drawn at random, judged from scratch.
+
+    The first `draws` by all judges; then only rows that no judge answers, nan in the others.
+    """
     rng = np.random.default_rng([SEED, len(keys)])
-    values, met = (np.full((draws, len(keys)), np.nan) for _ in range(2))
+    values, met = (np.full((MORE * draws, len(keys)), np.nan) for _ in range(2))
     place = {key: k for k, key in enumerate(keys)}
-    for d in range(draws):
-        truth = moved(drawn(scene, kinds, rng), rng)
-        judges = judges_of(project, truth, seed=1000 + d)
-        judged = judge_scene(truth, project.criteria_of(truth), judges)
-        for row, value, ok in zip(judged.criteria.rows, judged.values, judged.met, strict=True):
-            if row.key in place:
+    for d in range(MORE * draws):
+        truth = moved(drawn(judged.scene, kinds, rng), rng)
+        judges = judges_of(project, truth, seed=1000 + d) if d < draws else ()
+        found = judge_scene(truth, project.criteria_of(truth), judges)
+        for row, value, ok in zip(found.criteria.rows, found.values, found.met, strict=True):
+            if row.key in place and (d < draws or row.key not in judged.said.values):
                 values[d, place[row.key]] = value
                 met[d, place[row.key]] = ok
     return values, met
@@ -122,7 +127,7 @@ def outcome(name: str, draws: int) -> Outcome:
     kinds = room_kinds(project.room, [pieces[index].material for index in owner])
     rows = judged.criteria.rows
     keys = tuple(row.key for row in rows)
-    values, met = true_values(project, scene, kinds, keys, draws)
+    values, met = true_values(project, judged, kinds, keys, draws)
     print(name, "done", flush=True)
     groups = tuple(row.group for row in rows)
     return Outcome(name, groups, keys, low, high, values, sampled.probability(), met)

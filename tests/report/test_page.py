@@ -1,5 +1,6 @@
 """The page as text: it needs nothing outside, is complete, and says what the plan says."""
 
+import json
 import re
 import time
 
@@ -7,11 +8,24 @@ import pytest
 from pages import Page, sections, words_of
 from plans import PLACES, ROOMS, demo_project, plan_of
 
+from optimizer.acoustics import (
+    decay_criteria,
+    early_criteria,
+    flutter_criteria,
+    judge_modes,
+    judge_response,
+    judge_trace,
+    judge_waves,
+    low_decay_criteria,
+    mode_criteria,
+)
+from optimizer.report.judges import MODELS
 from optimizer.report.page import hanging_html, report_html
+from optimizer.report.score import GROUPS
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.planfile import plan_as_json
 from optimizer.results.shopping import money
-from optimizer.units import format_length
 
 LARGEST = 3_000_000  # bytes
 LONGEST = 5.0  # s
@@ -107,8 +121,8 @@ def test_every_piece_on_the_sheet_of_its_surface(plan: Plan, html: str) -> None:
     whole = words_of("".join(sheets))
     for planned in plan.pieces:
         u0, v0, u1, v1 = planned.piece.rect
-        assert f"{format_length(u0)} and {format_length(u1)}" in whole
-        assert f"{format_length(v0)} and {format_length(v1)}" in whole
+        assert f"{1000 * u0:.0f} and {1000 * u1:.0f}" in whole
+        assert f"{1000 * v0:.0f} and {1000 * v1:.0f}" in whole
     assert "secondary safety line" in whole
     assert hanging_html(plan).count('class="sheet') == len(sheets)
 
@@ -127,21 +141,62 @@ def test_every_caution_and_every_source_is_there(plan: Plan, page: Page) -> None
 
 
 def test_every_row_of_the_score_card_is_shown(plan: Plan, html: str) -> None:
-    rows = re.findall(r'<tr role="row"><th scope="row".*?</tr>', sections(html)["score"], re.DOTALL)
+    score = sections(html)["score"].split("<h3>Who judged what")[0]
+    rows = re.findall(r'<tr role="row"><th scope="row".*?</tr>', score, re.DOTALL)
     assert len(rows) == len(plan.card.rows)
     groups = list(dict.fromkeys(row.criterion for row in plan.card.rows))
-    in_order = sorted(plan.card.rows, key=lambda row: groups.index(row.criterion))
+    in_order = sorted(
+        plan.card.rows, key=lambda row: (groups.index(row.criterion), not row.weight > 0)
+    )
     for row, shown in zip(in_order, rows, strict=True):
         told = words_of(shown)
         assert row.where in told
         assert row.verdict in told
+    folded = "".join(re.findall(r"<details>.*?</details>", score, re.DOTALL))
+    assert all(row.where in folded for row in in_order
+               if row.criterion == "mode" and not row.weight > 0)  # fmt: skip
+
+
+def test_every_model_of_the_score_card_is_told_in_plain_words(plan: Plan, html: str) -> None:
+    told = words_of(sections(html)["score"].split("<h3>Who judged what")[1])
+    for row in plan.card.rows:
+        assert row.model in told
+    assert {row.criterion for row in plan.card.rows} <= set(GROUPS)
+
+
+def test_every_model_that_a_judge_names_is_told() -> None:
+    """Names as the modules of the models define them."""
+    names = {m.MODEL for m in (decay_criteria, early_criteria, flutter_criteria, judge_modes,
+                               judge_trace, judge_waves, low_decay_criteria, mode_criteria,
+                               judge_response)}  # fmt: skip
+    assert names <= set(MODELS)
+
+
+FIGURE = re.compile(r'data-label="(now|with the plan)">(-?[\d.]+) ([^<]*)<')
+
+
+def test_figures_are_those_of_the_plan_file(plan: Plan, html: str) -> None:
+    """Every figure of the page is that of plan.json, to the digits shown."""
+    stored = json.loads(plan_as_json(plan))
+    score = sections(html)["score"]
+    assert f"{stored['score_before']:.3f} now, {stored['score_after']:.3f} with the plan" in score
+    shown = re.findall(r'<tr role="row"><th scope="row".*?</tr>', score, re.DOTALL)
+    for row in stored["score"]:
+        mine = [s for s in shown if f">{row['where']}" in s]
+        pairs = [{k: (float(v), unit) for k, v, unit in FIGURE.findall(s)} for s in mine]
+        digits = 2 if row["unit"] in ("s", "m2") else 1
+        wanted = [round(row[key], digits) + 0.0 for key in ("before", "after")]
+        unit = {"m2": "m²"}.get(row["unit"], row["unit"])
+        assert any(
+            p["now"] == (wanted[0], unit) and p["with the plan"] == (wanted[1], unit) for p in pairs
+        ), row
+    assert f"{stored['cost']:,.2f}".replace(",", " ") in words_of(sections(html)["short"])
 
 
 def test_feet_everywhere(plan: Plan) -> None:
     sheets = hanging_html(plan, "ft")
-    assert len(re.findall(r"\d+(?:\.\d+)? (?:ft|in)", words_of(sheets))) > 4 * len(PLACES)
     measured = re.findall(r'<td[^>]*data-label="(?:edges|stands)[^>]*>(.*?)</td>', sheets)
     assert len(measured) >= 3 * len(PLACES)
     for cell in measured:
-        assert "in" in cell or "across the corner" in cell
-        assert not re.search(r"\d m\b", cell), cell
+        assert "&#34;" in cell or "across the corner" in cell
+    assert not re.search(r"(?<!\d )\bmm\b", words_of(sheets))  # but in names of products
