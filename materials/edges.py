@@ -180,14 +180,19 @@ class TableFace:
 
 
 def table_face(
-    alpha: npt.ArrayLike, bands: Sequence[float] = BANDS, medium: Medium = AIR
+    alpha: npt.ArrayLike,
+    bands: Sequence[float] = BANDS,
+    medium: Medium = AIR,
+    reactance: npt.ArrayLike = 0.0,
 ) -> TableFace:
     """Face whose 3.0 x 3.6 m sample would have the tabulated coefficients, for patch areas.
 
     The real admittance is found at each mid-band frequency on its hard side, up to 0.638; a
     coefficient beyond what that sample can show (about 0.95 at high, above 1 at low frequencies)
     is clipped to it. The phase of the impedance is unknown to a table, so edge gains from it are
-    rough: a porous layer, springy in the bass, gains differently. Raises ValueError below zero.
+    rough: a porous layer, springy in the bass, gains differently. `reactance` (bands,) is an
+    imaginary part assumed in finding the real one; the face returned is real all the same.
+    Raises ValueError below zero.
     """
     target = np.asarray(alpha, dtype=np.float64)
     if target.shape != (len(bands),) or np.any(~np.isfinite(target)) or np.any(target < 0.0):
@@ -195,7 +200,8 @@ def table_face(
     grid = np.geomspace(_HARDEST, _SOFTEST, 60)
     theta, weights = incidence_angles(PATCH_ANGLES)
     zr = radiation_impedance(np.asarray(bands, dtype=np.float64), *LAB_SAMPLE, theta, medium)
-    reduced = np.abs(1.0 + grid[:, None, None] * zr) ** 2
+    imaginary = 1j * np.broadcast_to(np.asarray(reactance, dtype=np.float64), target.shape)
+    reduced = np.abs(1.0 + (grid[:, None, None] + imaginary[:, None]) * zr) ** 2
     shown = (8.0 * grid[:, None, None] / reduced) @ weights
     rising = np.maximum.accumulate(shown, axis=0)
     betas = [

@@ -1,7 +1,9 @@
 """Low-frequency wall admittance of a scene: what room modes and the wave equation meet.
 
-A material known by its coefficients has a real admittance, by the relation for locally reacting
-walls (materials.incidence); a build has its own complex one. Both stand at the plane of the wall.
+A surface known by its coefficients has the admittance of a locally reacting wall that shows them
+(materials.incidence), a flat piece that with which a laboratory's sample would show them; both with
+the reactance that causality attaches (reactance). A build has its own complex one. All stand at
+the plane of the wall.
 Over a patch, as in the decay formula, the surface under a porous piece goes on with the share that
 passes through it:
 
@@ -15,12 +17,13 @@ from itertools import pairwise
 import numpy as np
 
 from materials.incidence import admittance_from_alpha
+from optimizer.acoustics.reactance import laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
-__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "coefficient_admittance", "low_cells",
-           "low_patches", "patch_admittance"]  # fmt: skip
+__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "base_admittance", "coefficient_admittance",
+           "endless_admittance", "low_cells", "low_patches", "piece_admittance"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
 
@@ -51,20 +54,44 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
     return np.asarray(1.0 / (both[:, 0] + 1j * both[:, 1]), dtype=np.complex128)
 
 
-def patch_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Complexes:
-    """Admittance (N, F) of patches by themselves over the wall they cover, at frequencies (F,).
+def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:
+    """Real admittance (N, F) of areas, over what they cover, at frequencies (F,).
 
-    Of builds their own, else real and from the coefficients; a piece that shows less face than it
-    covers (a corner fill) spreads its face over what it covers.
+    By their coefficients, taken as those of an endless wall; what shows less face than it covers
+    (a corner fill) spreads its face over what it covers.
     """
+    return np.asarray(coefficient_admittance(patches.alpha, hz) * _spread(patches)[:, None])
+
+
+def piece_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Complexes:
+    """Admittance (N, F) of pieces over the wall they cover, at frequencies (F,) up to 800 Hz.
+
+    Of builds their own. Else by their coefficients, with the reactance that goes with them: those
+    of a flat piece are taken as of a laboratory's sample, others as of areas.
+    """
+    beta = np.array(patches.built)
+    table = np.isnan(beta[:, 0])
+    flat = table & np.isclose(_spread(patches), 1.0)
+    beta[flat] = laboratory_admittance(patches.alpha[flat])
+    beta[table & ~flat] = with_reactance(endless_admittance(patches.take(table & ~flat)))
+    return beta if hz is LOW_HZ else _each_kind(beta, hz)
+
+
+def _spread(patches: Patches) -> Floats:
+    """Face per covered area (N,)."""
     size = np.prod(patches.rect[:, 2:] - patches.rect[:, :2], axis=1)
-    spread = patches.face / np.maximum(size, 1e-12)
-    beta = (coefficient_admittance(patches.alpha, hz) * spread[:, None]).astype(np.complex128)
-    built = np.flatnonzero(~np.isnan(patches.built[:, 0]))
-    if len(built):
-        own, which = np.unique(patches.built[built], axis=0, return_inverse=True)
-        beta[built] = at_frequencies(own, hz)[which.ravel()]
-    return np.asarray(beta, dtype=np.complex128)
+    return np.asarray(patches.face / np.maximum(size, 1e-12))
+
+
+def _each_kind(beta: Complexes, hz: Floats) -> Complexes:
+    """Rows (N, F) at LOW_HZ at other frequencies, those that are alike read once."""
+    kinds, which = np.unique(beta, axis=0, return_inverse=True)
+    return np.asarray(at_frequencies(kinds, hz)[which.ravel()])
+
+
+def base_admittance(scene: Scene) -> Complexes:
+    """Admittance (P, F) at LOW_HZ of the bare surfaces."""
+    return with_reactance(coefficient_admittance(scene.base_alpha, LOW_HZ))
 
 
 def low_patches(scene: Scene) -> Rows:
@@ -75,11 +102,11 @@ def low_patches(scene: Scene) -> Rows:
     what it hides of the surface, and of each tile under it; rows may thus be negative, their sum
     never is. `low_cells` gives the same without overlap.
     """
-    base = coefficient_admittance(scene.base_alpha, LOW_HZ).astype(np.complex128)
+    base = base_admittance(scene)
     tiles, pieces = scene.tiles, scene.pieces
-    instead = patch_admittance(tiles) - base[tiles.surface]
+    instead = with_reactance(endless_admittance(tiles)) - base[tiles.surface]
     hides = bands_at(pieces.hides, LOW_HZ)
-    own = patch_admittance(pieces) - hides * base[pieces.surface]
+    own = piece_admittance(pieces) - hides * base[pieces.surface]
     low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
     high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
     same = pieces.surface[:, None] == tiles.surface[None, :]

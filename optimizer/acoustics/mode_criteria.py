@@ -12,7 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from optimizer.acoustics.admittance import bands_at, coefficient_admittance, patch_admittance
+from optimizer.acoustics.admittance import (
+    bands_at,
+    coefficient_admittance,
+    endless_admittance,
+    piece_admittance,
+)
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import schroeder_frequency
 from optimizer.acoustics.modes import (
@@ -56,7 +61,8 @@ class ModeFamily(Rows):
         """Added damping (M, N): the patch's own less what it hides of the surface under it."""
         if not len(patches):
             return np.zeros((len(self.modes.f_hz), 0))
-        own = _wall_damping(self.modes, scene, patches)
+        beta = piece_admittance(patches, self.modes.f_hz).real
+        own = _damping(self.modes, scene, patches, beta)
         kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
         hides = _at_modes(self.modes, kinds)[kind.ravel()].T
         under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
@@ -125,8 +131,8 @@ def highest_mode(volume: float) -> float:
 
 
 def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
-    """Damping (M, N) by patches with their own admittance."""
-    return _damping(modes, scene, patches, patch_admittance(patches, modes.f_hz).real)
+    """Damping (M, N) by areas of a surface with their own admittance."""
+    return _damping(modes, scene, patches, endless_admittance(patches, modes.f_hz))
 
 
 def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:

@@ -2,23 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics.admittance import LOW_HZ, coefficient_admittance, low_cells
+from optimizer.acoustics.admittance import (
+    LOW_HZ,
+    base_admittance,
+    coefficient_admittance,
+    low_cells,
+)
+from optimizer.acoustics.reactance import DIGITS, fitted
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.voxel import LostPatchError, WaveRoom, voxelise
-from optimizer.acoustics.wave_admittance import RIGID, Admittance, fit_admittance
+from optimizer.acoustics.wave_admittance import Admittance
 from optimizer.room.geometry import Floats
 
 Complexes = NDArray[np.complex128]
 
 THIN = 0.02  # metres; boxes thinner than this, and slivers of wall, are left out
 HEAD = 0.2  # metres of free air under the ears of someone whose box is in the way
-BRANCHES, FIT = 5, 0.02  # most branches of a fit, and the rms relative error to be content with
-DIGITS = 6  # of an admittance, for telling which cells are alike
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
     ValueError when the planes leave a gap; GridTooLargeError.
     """
     surface, rect, beta = low_cells(scene)
-    base = coefficient_admittance(scene.base_alpha, LOW_HZ).astype(np.complex128)
+    base = base_admittance(scene)
     # Bare surface is the plane itself; as a rectangle it would reach beyond planes that are none.
     other = np.any(np.abs(beta - base[surface]) > 10.0**-DIGITS, axis=1)
     own = np.flatnonzero(other & np.all(rect[:, 2:] - rect[:, :2] > THIN, axis=1))
@@ -50,27 +53,6 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
         room = voxelise(scene.planes, spacing, surface[own], rect[own], boxes)
     rows = np.concatenate([base, beta[own], box_beta.astype(np.complex128)])
     return WaveScene(room, tuple(fitted(rows)))
-
-
-def fitted(beta: Complexes) -> list[Admittance]:
-    """Passive admittances that follow rows (N, F) at LOW_HZ, each kind fitted once.
-
-    Rows without an imaginary part (known by their coefficients alone) get the reactance that
-    causality attaches to how their real part runs over frequency.
-    """
-    alike, kind = np.unique(np.round(beta, DIGITS), axis=0, return_inverse=True)
-    fits = [_fit(tuple(row.tolist())) for row in alike]
-    return [fits[k] for k in kind.ravel()]
-
-
-@lru_cache(maxsize=512)
-def _fit(row: tuple[complex, ...]) -> Admittance:
-    beta = np.array(row)
-    real = np.maximum(beta.real, 0.0)
-    if not np.any(np.abs(beta) > 0.0):
-        return RIGID
-    wanted = real if np.all(beta.imag == 0.0) else real + 1j * beta.imag
-    return fit_admittance(LOW_HZ, wanted, BRANCHES, FIT)
 
 
 def _boxes(scene: Scene) -> tuple[Floats, Floats]:

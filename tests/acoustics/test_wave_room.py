@@ -18,9 +18,10 @@ from optimizer.acoustics.admittance import LOW_HZ, coefficient_admittance, low_c
 from optimizer.acoustics.coupled import CoupledBox, couple_box, response
 from optimizer.acoustics.judge_waves import WaveJudge, band_decays
 from optimizer.acoustics.mode_criteria import on_walls
+from optimizer.acoustics.reactance import fitted
 from optimizer.acoustics.scene import Patches, Scene
 from optimizer.acoustics.voxel import box_planes
-from optimizer.acoustics.wave_room import Complexes, fitted, wave_scene
+from optimizer.acoustics.wave_room import Complexes, wave_scene
 from optimizer.acoustics.waves import Responses, simulate
 from optimizer.bands import EXACT_HZ
 from optimizer.placement.pieces import corner_piece, flat_piece, piece_patches

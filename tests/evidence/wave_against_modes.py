@@ -13,8 +13,9 @@ from optimizer.acoustics.admittance import LOW_HZ, low_cells
 from optimizer.acoustics.coupled import couple_box, response
 from optimizer.acoustics.judge_waves import band_decays
 from optimizer.acoustics.mode_criteria import on_walls
+from optimizer.acoustics.reactance import fitted
 from optimizer.acoustics.wave_budget import dispersion_error, spacing_for
-from optimizer.acoustics.wave_room import fitted, wave_scene
+from optimizer.acoustics.wave_room import wave_scene
 from optimizer.acoustics.waves import simulate
 from optimizer.bands import EXACT_HZ
 

@@ -1,0 +1,75 @@
+"""The reactance that belongs to a wall known by its coefficients, and passive fits of it.
+
+A table tells how much a material absorbs, not whether it is springy or heavy. But no wall has a
+real admittance that changes with frequency: causality attaches an imaginary part to how the real
+one runs. It is read off the passive branches that follow the real part (wave_admittance), so that
+modes and wave equation meet one and the same wall.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+
+from materials.edges import table_face
+from optimizer.acoustics.scene import LOW_HZ, Complexes
+from optimizer.acoustics.wave_admittance import RIGID, Admittance, fit_admittance
+from optimizer.bands import BANDS
+from optimizer.room.geometry import Floats
+
+BRANCHES, FIT = 5, 0.02  # most branches of a fit, and the rms relative error to be content with
+DIGITS = 6  # of an admittance, for telling which cells are alike
+KNOWN = np.log(np.array(BANDS, dtype=float))
+
+
+def fitted(beta: Complexes) -> list[Admittance]:
+    """Passive admittances that follow rows (N, F) at LOW_HZ, each kind fitted once.
+
+    Rows without an imaginary part get the reactance that causality attaches to how their real
+    part runs over frequency.
+    """
+    alike, kind = np.unique(np.round(beta, DIGITS), axis=0, return_inverse=True)
+    fits = [_fit(tuple(row.tolist())) for row in alike]
+    return [fits[k] for k in kind.ravel()]
+
+
+def with_reactance(beta: Floats) -> Complexes:
+    """Real admittances (N, F) at LOW_HZ with the reactance that causality attaches to them."""
+    fits = fitted(beta.astype(np.complex128))
+    imaginary = np.array([fit.at(LOW_HZ).imag for fit in fits])
+    return np.asarray(beta + 1j * imaginary.reshape(beta.shape), dtype=np.complex128)
+
+
+def laboratory_admittance(alpha: Floats) -> Complexes:
+    """Admittance (N, F) at LOW_HZ of flat pieces by their coefficients (N, 8).
+
+    A coefficient was measured on a sample of 10 to 12 m2 whose own edges absorb. Modes and the
+    wave equation add the edges of each piece by themselves, so the laboratory's are taken out
+    first: the admittance is the one with which a sample of 3.0 x 3.6 m would show the coefficient
+    (materials.edges). The real part is found once without and once more with the reactance that
+    the first one has.
+    """
+    rows = [_of_laboratory(tuple(row)) for row in alpha.tolist()]
+    return np.array(rows, dtype=np.complex128).reshape(len(alpha), len(LOW_HZ))
+
+
+@lru_cache(maxsize=512)
+def _of_laboratory(alpha: tuple[float, ...]) -> Complexes:
+    first = with_reactance(_at_low(table_face(alpha).betas)[None])[0]
+    spring = np.interp(KNOWN, np.log(LOW_HZ), first.imag, right=0.0)
+    again = with_reactance(_at_low(table_face(alpha, reactance=spring).betas)[None])
+    again.setflags(write=False)
+    return np.asarray(again[0])
+
+
+@lru_cache(maxsize=512)
+def _fit(row: tuple[complex, ...]) -> Admittance:
+    beta = np.array(row)
+    real = np.maximum(beta.real, 0.0)
+    if not np.any(np.abs(beta) > 0.0):
+        return RIGID
+    wanted = real if np.all(beta.imag == 0.0) else real + 1j * beta.imag
+    return fit_admittance(LOW_HZ, wanted, BRANCHES, FIT)
+
+
+def _at_low(bands: tuple[float, ...]) -> Floats:
+    return np.asarray(np.interp(np.log(LOW_HZ), KNOWN, bands))
