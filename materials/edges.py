@@ -12,6 +12,7 @@ is linear in the length of the row (a row of n: n A(w) - (n - 1) loss).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -198,8 +199,7 @@ def table_face(
     if target.shape != (len(bands),) or np.any(~np.isfinite(target)) or np.any(target < 0.0):
         raise ValueError("one coefficient of zero or above is needed per band")
     grid = np.geomspace(_HARDEST, _SOFTEST, 60)
-    theta, weights = incidence_angles(PATCH_ANGLES)
-    zr = radiation_impedance(np.asarray(bands, dtype=np.float64), *LAB_SAMPLE, theta, medium)
+    zr, weights = _sample(tuple(bands), medium)
     imaginary = 1j * np.broadcast_to(np.asarray(reactance, dtype=np.float64), target.shape)
     reduced = np.abs(1.0 + (grid[:, None, None] + imaginary[:, None]) * zr) ** 2
     shown = (8.0 * grid[:, None, None] / reduced) @ weights
@@ -209,3 +209,12 @@ def table_face(
         for i, a in enumerate(target)
     ]
     return TableFace(tuple(bands), tuple(betas))
+
+
+@lru_cache(maxsize=16)
+def _sample(bands: tuple[float, ...], medium: Medium) -> tuple[Complexes, Floats]:
+    """Radiation impedance (bands, angles) of the laboratory's sample, and weights of the angles."""
+    theta, weights = incidence_angles(PATCH_ANGLES)
+    return radiation_impedance(
+        np.array(bands, dtype=np.float64), *LAB_SAMPLE, theta, medium
+    ), weights

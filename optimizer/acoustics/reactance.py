@@ -2,13 +2,18 @@
 
 A table tells how much a material absorbs, not whether it is springy or heavy. But no wall has a
 real admittance that changes with frequency: causality attaches an imaginary part to how the real
-one runs. It is read off the passive branches that follow the real part (wave_admittance), so that
-modes and wave equation meet one and the same wall.
+one runs. With x = ln(f) (Bode's form of the relation between the parts of a passive function, e.g.
+H. W. Bode, Network Analysis and Feedback Amplifier Design, 1945, ch. 14; from memory)
+
+    Im beta(x) = 1/pi integral (d Re beta / dx') ln coth(|x' - x| / 2) dx'.
+
+Below and above LOW_HZ the real part is taken as level. Modes and wave equation both meet this wall.
 """
 
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
+from scipy.special import spence
 
 from materials.edges import table_face
 from optimizer.acoustics.scene import LOW_HZ, Complexes
@@ -22,11 +27,7 @@ KNOWN = np.log(np.array(BANDS, dtype=float))
 
 
 def fitted(beta: Complexes) -> list[Admittance]:
-    """Passive admittances that follow rows (N, F) at LOW_HZ, each kind fitted once.
-
-    Rows without an imaginary part get the reactance that causality attaches to how their real
-    part runs over frequency.
-    """
+    """Passive admittances that follow rows (N, F) at LOW_HZ, each kind fitted once."""
     alike, kind = np.unique(np.round(beta, DIGITS), axis=0, return_inverse=True)
     fits = [_fit(tuple(row.tolist())) for row in alike]
     return [fits[k] for k in kind.ravel()]
@@ -34,9 +35,18 @@ def fitted(beta: Complexes) -> list[Admittance]:
 
 def with_reactance(beta: Floats) -> Complexes:
     """Real admittances (N, F) at LOW_HZ with the reactance that causality attaches to them."""
-    fits = fitted(beta.astype(np.complex128))
-    imaginary = np.array([fit.at(LOW_HZ).imag for fit in fits])
-    return np.asarray(beta + 1j * imaginary.reshape(beta.shape), dtype=np.complex128)
+    return np.asarray(beta + 1j * (np.diff(beta) @ _of_slopes().T), dtype=np.complex128)
+
+
+@cache
+def _of_slopes() -> Floats:
+    """Reactance (F, F - 1) at each of LOW_HZ for a rise by 1 in each interval between them."""
+    x = np.log(LOW_HZ)
+    from_here = x[None, :] - x[:, None]
+    q = np.exp(-np.abs(from_here))
+    # The integral of ln coth(u/2) from 0 to u is pi^2/4 - 2 chi_2(e^-u), Legendre's chi function.
+    within = np.sign(from_here) * (np.pi**2 / 4 - spence(1.0 - q) + spence(1.0 + q))
+    return np.asarray(np.diff(within) / np.diff(x) / np.pi)
 
 
 def laboratory_admittance(alpha: Floats) -> Complexes:
@@ -64,11 +74,9 @@ def _of_laboratory(alpha: tuple[float, ...]) -> Complexes:
 @lru_cache(maxsize=512)
 def _fit(row: tuple[complex, ...]) -> Admittance:
     beta = np.array(row)
-    real = np.maximum(beta.real, 0.0)
     if not np.any(np.abs(beta) > 0.0):
         return RIGID
-    wanted = real if np.all(beta.imag == 0.0) else real + 1j * beta.imag
-    return fit_admittance(LOW_HZ, wanted, BRANCHES, FIT)
+    return fit_admittance(LOW_HZ, np.maximum(beta.real, 0.0) + 1j * beta.imag, BRANCHES, FIT)
 
 
 def _at_low(bands: tuple[float, ...]) -> Floats:
