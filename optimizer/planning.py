@@ -1,5 +1,6 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +10,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece
-from optimizer.placement.plan import Report, Selection
+from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
@@ -63,13 +64,15 @@ def make_plan(
     judging: Judging = "full",
     tell: Told = lambda text: None,
     confidence: float | None = None,
+    earlier: "Callable[[Decision], Sequence[Ints]]" = lambda _: (),
 ) -> Plan:
     """The best plan for a project within its budget, to a relative gap or a time limit in s.
 
     Planned in rounds with the judges of Project.judges(judging); with a `confidence` from 0.5 to
-    1 so that each criterion holds with that probability, as far as the money goes.
+    1 so that each criterion holds with that probability, as far as the money goes. Selections found
+    by `earlier` are begun from, and kept when nothing better is found.
     """
-    made = plan_decision(project, gap, time_limit, report, judging, tell, confidence)
+    made = plan_decision(project, gap, time_limit, report, judging, tell, confidence, earlier)
     return made.plan(made.rounds.best.selection, judging, tell)
 
 
@@ -106,6 +109,7 @@ class Planned:
             card=card_of(before, after, sampled),
             shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
             rounds=rounds_in_words(self.rounds),
+            low=(before.said.low, after.said.low),
         )
 
     def _judged(
@@ -132,13 +136,17 @@ def plan_decision(
     judging: Judging = "full",
     tell: Told = lambda text: None,
     confidence: float | None = None,
+    earlier: Callable[[Decision], Sequence[Ints]] = lambda _: (),
 ) -> Planned:
-    """The rounds of planning of a project; arguments as for make_plan."""
+    """The rounds of planning of a project; arguments as for make_plan.
+
+    `earlier` finds the selections of plans that there were before among the candidates.
+    """
     decision = build_decision(project)
     judges = decision.project.judges(judging)
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
-        tell, confidence,
+        tell, confidence, earlier(decision),
     )  # fmt: skip
     return Planned(project, decision, found)
 

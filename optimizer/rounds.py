@@ -1,9 +1,11 @@
 """Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
 
-The first corrections come from a quick guess at a plan. Each round solves with every criterion
-scaled by how the fuller models judged the last plan. It ends when a plan's figures are what its
-round expected, when a plan comes back, or after a few rounds; the plan that is judged best is
-kept, so correcting never makes it worse.
+The first round has no corrections. Each later one solves with every criterion scaled by how the
+fuller models judged the last plan. It ends when a plan's figures are what its round expected, when
+a plan comes back, or after a few rounds. The corrected criteria still differ
+from the fuller models by more than near-best plans differ from each other; so a few that the
+criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
+correcting never makes it worse.
 """
 
 import math
@@ -17,9 +19,9 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
-from optimizer.placement.greedy import greedy_selection
+from optimizer.placement.nearby import Neighbours
 from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.placement.plan import Ints, Report, Selection, objective, prune, select
+from optimizer.placement.plan import Ints, Report, Selection, objective, select
 from optimizer.placement.plan import judged as against_bound
 from optimizer.placement.program import TIE
 from optimizer.placement.spacing import spread_out
@@ -29,9 +31,9 @@ from optimizer.room.geometry import Floats
 
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 MOST = 4
-ROUGH = 0.06  # gap of the first round, whose corrections are provisional anyway
-HOLD = 0.5  # share, in the exponent, of a new correction of a mode that is taken over
 LEAST = 0.1  # share of the time limit that must be left for another round
+NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
+WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
 
 
 @dataclass(frozen=True)
@@ -57,11 +59,18 @@ class Rounds:
 
     before: Judged
     rounds: tuple[Round, ...]
+    near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
+    earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
 
     @property
     def best(self) -> Round:
-        """The round whose plan is judged best; of equals the last, whose bound fits it best."""
-        return min(reversed(self.rounds), key=lambda r: r.value)
+        """The plan that is judged best; of equals that of the last round, whose bound fits best.
+
+        An earlier plan stays unless one is better by more than WORTH of its score.
+        """
+        best = min((*reversed(self.rounds), *self.near), key=lambda r: r.value)
+        kept = min(self.earlier, key=lambda r: r.value, default=best)
+        return kept if best.value > (1.0 - WORTH) * kept.value else best
 
 
 Told = Callable[[str], None]
@@ -77,8 +86,11 @@ def plan_in_rounds(
     report: Report | None = None,
     tell: Told = lambda text: None,
     confidence: float | None = None,
+    earlier: Sequence[Ints] = (),
 ) -> Rounds:
     """Rounds for a decision; without judges there is one, judged by the criteria alone.
+
+    Plans that there were before (`earlier`, candidate indices) are begun from and judged too.
 
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
@@ -86,29 +98,27 @@ def plan_in_rounds(
     tell("judging the room as it is")
     before = judge_scene(project.scene, effects.criteria, judges)
     made = _Planning(project, candidates, effects, judges, confidence)
-    limits, last = made.limits(before.factors, before, None), None
-    factors = before.factors
-    if judges:
-        tell("judging a first guess")
-        last = made.guess(limits)
-        guessed = made.judged(last)
-        factors = guessed.factors
-        limits = made.limits(factors, guessed, last)
+    factors, last = np.ones_like(before.factors), made.start(earlier)
+    limits = made.limits(factors, before, None)
     rounds: list[Round] = []
-    wanted, left = (max(gap, ROUGH) if judges else gap), time_limit
+    left = time_limit
     for number in range(MOST if judges else 1):
         tell(f"round {number + 1}: choosing pieces and places")
-        found = made.round(factors, limits, wanted, left, report, last)
+        found = made.round(factors, limits, gap, left, report, last)
         came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
-        settled = found.agrees or came_back
-        if (settled and found.selection.gap <= gap) or left < LEAST * time_limit:
+        if found.agrees or came_back or left < LEAST * time_limit:
             break
-        wanted = gap
-        factors = _corrected(found)
+        factors = _corrected(rounds)
         limits = made.limits(factors, found.judged, last)
-    return Rounds(before, tuple(rounds))
+    best = Rounds(before, tuple(rounds)).best
+    old = [made.beside(best, chosen) for chosen in earlier]
+    near = []
+    for number, chosen in enumerate(made.near(best) if judges else [], 1):
+        tell(f"judging a plan about as good ({number} of at most {MOST_NEAR})")
+        near.append(made.beside(best, chosen))
+    return Rounds(before, tuple(rounds), tuple(near), tuple(old))
 
 
 @dataclass(frozen=True)
@@ -133,9 +143,20 @@ class _Planning:
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
         return replace(self.effects, criteria=criteria)
 
-    def guess(self, limited: Effects) -> Ints:
-        """A selection found in a moment, good enough to learn corrections from."""
-        return prune(limited, greedy_selection(limited, lambda chosen: objective(limited, chosen)))
+    def start(self, earlier: Sequence[Ints]) -> Ints | None:
+        """The best by the criteria of the plans that there were, to begin from."""
+        return min(earlier, key=lambda chosen: objective(self.effects, chosen), default=None)
+
+    def near(self, best: Round) -> list[Ints]:
+        """Selections that the criteria, corrected for the best one, hold to be about as good."""
+        limited = self.limits(best.judged.factors, best.judged, best.selection.chosen)
+        return Neighbours.of(limited).alike(best.selection.chosen, NEAR, MOST_NEAR)
+
+    def beside(self, best: Round, chosen: Ints) -> Round:
+        """Another selection judged, against the bound of the round of the best one."""
+        found, limited = best.selection, best.limited
+        selection = against_bound(limited, chosen, found.bound, found.gap, found.seconds)
+        return self.as_round(selection, best.judged.factors, limited)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""
@@ -170,6 +191,10 @@ class _Planning:
     ) -> Round:
         """Solve with these corrections and limits, and judge what comes out."""
         selection = self.spread(limited, select(limited, gap, seconds, report, start), gap)
+        return self.as_round(selection, factors, limited)
+
+    def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
+        """A selection judged."""
         judged = self.judged(selection.chosen)
         score = judged.score
         if self.confidence is not None:
@@ -191,25 +216,29 @@ def _disagreement(judged: Judged, factors: Floats) -> float:
     return max(off, default=0.0)
 
 
-def _corrected(found: Round) -> Floats:
-    """Corrections for the next round. Those of modes move half the way, because two modes that
-    join and part again from plan to plan would otherwise throw the rounds about."""
-    new = found.judged.factors
-    single = np.array(
-        [row.group == "mode" or row.model == LOW_MODEL for row in found.judged.criteria.rows]
-    )
-    held = found.factors ** (1 - HOLD) * new**HOLD
-    return np.where(single, held, new)
+def _corrected(rounds: Sequence[Round]) -> Floats:
+    """Corrections for the next round: of bands those of the last plan, of modes the mean of all.
+
+    Two modes that join and part again from plan to plan would otherwise throw the rounds about.
+    """
+    last = rounds[-1].judged
+    mean = np.exp(np.mean([np.log(r.judged.factors) for r in rounds], axis=0))
+    single = [row.group == "mode" or row.model == LOW_MODEL for row in last.criteria.rows]
+    return np.where(single, mean, last.factors)
 
 
 def rounds_in_words(rounds: Rounds) -> str:
-    """How the rounds went, in one sentence."""
-    count = len(rounds.rounds)
-    if count == 1 and not math.isfinite(rounds.best.off):
+    """How the rounds went, in a sentence or two."""
+    count, best = len(rounds.rounds), rounds.best
+    if count == 1 and not rounds.near and not math.isfinite(best.off):
         return "judged by the quick models alone"
-    best = next(i for i, r in enumerate(rounds.rounds, 1) if r is rounds.best)
-    off = 100 * rounds.best.off
-    return (
-        f"{count} round{'s' if count > 1 else ''} of choosing and judging; round {best} kept, its "
-        f"decay within {off:.0f} % of what it was chosen for"
-    )
+    said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
+    if rounds.near:
+        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
+    off = math.ceil(100 * best.off - 1e-6)
+    said += f"; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"
+    if not rounds.earlier:
+        return said
+    if any(best is r for r in rounds.earlier):
+        return f"{said}. The earlier plan stays: nothing better by more than {100 * WORTH:.0f} %"
+    return f"{said}. It is better than the earlier plan by more than {100 * WORTH:.0f} %"

@@ -44,7 +44,8 @@ TOP = {
     )),
 }  # fmt: skip
 MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
-TOP.add("optimizer.more_plans")
+MAY_IMPORT["optimizer.earlier_plan"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
+TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
 MAY_IMPORT["optimizer.commands"] = TOP
 MAY_IMPORT["optimizer.cli"] = {*TOP, "optimizer.commands"}

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.low_response import LowResponse
 from optimizer.acoustics.scene import Scene
 from optimizer.room.geometry import Floats
 
@@ -39,12 +40,16 @@ class Finding:
 
 @dataclass(frozen=True)
 class Assessment:
-    """Answers of one or more models by the key of a criterion: value, name of the model, remark."""
+    """Answers of one or more models by the key of a criterion: value, name of the model, remark.
+
+    `low` is the response at low frequencies that findings were read from, where one was made.
+    """
 
     values: Mapping[str, float] = field(default_factory=dict)
     models: Mapping[str, str] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    low: LowResponse | None = None
 
     def over(self, other: "Assessment") -> "Assessment":
         """Both, this one's answers first; where both answer a row, the other's is noted."""
@@ -58,6 +63,7 @@ class Assessment:
             {**other.models, **self.models},
             notes,
             self.findings + tuple(f for f in other.findings if f.key not in mine),
+            self.low or other.low,
         )
 
     def factors(self, criteria: Criteria, quantities: Floats) -> Floats:

@@ -28,7 +28,7 @@ class ResponseJudge:
         """Unevenness, peak, dip at each seat; how much louder the others are than the first."""
         heard = low_response(scene, self.dimensions)
         findings = (*evenness_findings(scene, heard, MODEL), *seat_findings(scene, heard, MODEL))
-        return Assessment(findings=findings)
+        return Assessment(findings=findings, low=heard)
 
 
 def evenness_findings(scene: Scene, heard: LowResponse, model: str) -> Iterator[Finding]:

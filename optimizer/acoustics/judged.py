@@ -55,7 +55,8 @@ class Judged:
     def with_findings(self, informers: Sequence[Judge]) -> "Judged":
         """The same judgement with what these models find besides the criteria."""
         more = assess(self.scene, informers)
-        return replace(self, said=replace(self.said, findings=self.said.findings + more.findings))
+        findings = self.said.findings + more.findings
+        return replace(self, said=replace(self.said, findings=findings, low=more.low))
 
 
 def judge_scene(scene: Scene, criteria: Criteria, judges: Sequence[Judge] = ()) -> Judged:

@@ -21,7 +21,7 @@ def decay_rows(found: Calibration) -> list[list[str]]:
             rows.append([
                 state.name, band_label(BANDS[b]), f"{state.measured.t20[b]:.2f} ± {error:.2f}",
                 f"{found.before[s, b]:.2f}", f"{found.after[s, b]:.2f}",
-                f"{100 * found.left[s, b]:+.1f} %",
+                f"{100 * found.left[s, b]:+z.1f} %",
             ])  # fmt: skip
     return rows
 
@@ -40,7 +40,7 @@ def change_rows(found: Calibration, most: int | None = None) -> list[list[str]]:
         unit = "" if material.unit == "alpha" else " m²"
         rows.append([
             material.id, band_label(BANDS[b]), f"{prior[m, b]:.3f}{unit}",
-            f"{value[m, b]:.3f}{unit}", f"{100 * (value[m, b] / prior[m, b] - 1):+.0f} %",
+            f"{value[m, b]:.3f}{unit}", f"{100 * (value[m, b] / prior[m, b] - 1):+z.0f} %",
             f"{material.spread[b]:.3f}", f"{sigma[m, b]:.3f}",
         ])  # fmt: skip
     return rows

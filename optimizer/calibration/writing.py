@@ -1,11 +1,13 @@
 """The calibrated room as files: own material rows, and the room file that names them.
 
-The room file is copied as it was written; only the key `materials` is changed, and pieces that hung
-when it was last measured are added as [[hung]]. The original is never touched.
+The room file is copied as it was written; only the key `materials` is changed, pieces that hung
+when it was last measured are added as [[hung]], and what was measured as [[measured]], in place of
+what an earlier calibration wrote there. The original is never touched.
 """
 
 import csv
 import io
+import json
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -17,6 +19,7 @@ from materials.table import ABSORPTION_COLUMNS, SIGMA_COLUMNS, SPREAD_COLUMNS
 from optimizer.bands import BANDS
 from optimizer.calibration.fit import Calibration
 from optimizer.placement.pieces import Piece
+from optimizer.room.geometry import Floats
 
 MARK = "# Written by `treatment calibrate`"
 SCATTERING = tuple(f"s{band}" for band in BANDS)
@@ -26,6 +29,7 @@ HEADING = (
     *("extrapolated", "n_sources", "sources", "status", "note"),
 )  # fmt: skip
 _MATERIALS_KEY = re.compile(r"^[ \t]*materials[ \t]*=.*$", re.MULTILINE)
+_MEASURED = re.compile(r"^[ \t]*\[\[measured\]\].*?(?=^[ \t]*\[|\Z)", re.MULTILINE | re.DOTALL)
 _FIRST_TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
 
 
@@ -73,15 +77,19 @@ def _row(
 
 def _note(found: Calibration, m: int) -> str:
     change = 100 * np.expm1(found.z[m] * found.unknowns.scale[m])
-    told = " ".join(f"{c:+.0f}" for c in change)
+    told = " ".join(f"{c:+z.0f}" for c in change)
     return f"Calibrated on a measurement of the room; change in % from 63 Hz to 8 kHz: {told}."
 
 
-def room_toml(text: str, materials: str, pieces: Sequence[Piece], note: str) -> str:
-    """The room file's text with other material rows, and with pieces that hang now.
+def room_toml(
+    text: str, materials: str, pieces: Sequence[Piece], note: str, found: Calibration
+) -> str:
+    """The room file's text with other material rows, with pieces that hang now and with what was
+    measured.
 
     `note` says in a line what was done; it stands at the top.
     """
+    text = _MEASURED.sub("", text)
     table = _FIRST_TABLE.search(text)
     end = table.start() if table else len(text)
     head, rest = text[:end], text[end:]
@@ -89,7 +97,28 @@ def room_toml(text: str, materials: str, pieces: Sequence[Piece], note: str) -> 
     head = _MATERIALS_KEY.sub("", head).rstrip("\n")
     top = f"{MARK}: {note}\n"
     body = f"{top}{head}\n{line}\n\n{rest}".rstrip("\n") + "\n"
-    return body + "".join(_hung(piece) for piece in pieces)
+    return body + "".join(_hung(piece) for piece in pieces) + measured_toml(found)
+
+
+def measured_toml(found: Calibration) -> str:
+    """A [[measured]] section for each state: decay measured and predicted, 0 where not known."""
+    parts = []
+    for s, state in enumerate(found.states):
+        rows = {
+            "t20": state.measured.t20,
+            "error": state.measured.error,
+            "before": found.before[s],
+            "after": found.after[s],
+        }
+        told = "".join(f"{key} = {_times(values)}\n" for key, values in rows.items())
+        name = json.dumps(" ".join(state.name.split()), ensure_ascii=False)
+        parts.append(f"\n[[measured]] # s, octaves from 63 Hz to 8 kHz\nstate = {name}\n{told}")
+    return "".join(parts)
+
+
+def _times(values: Floats) -> str:
+    known = np.where(np.isfinite(values), values, 0.0)
+    return f"[{', '.join(f'{value:.4f}' for value in known)}]"
 
 
 def _hung(piece: Piece) -> str:

@@ -211,7 +211,7 @@ def _texts(found: Calibration, inputs: _Inputs, names: tuple[str, str, str]) -> 
     path = inputs.project.scenario.path
     files = ", ".join(name for state in found.states for name in state.measured.files)
     note = f"materials of {path.name} corrected by {files}".replace("\n", " ")
-    room = room_toml(read_text(path, "room file (TOML)"), names[1], inputs.hung, note)
+    room = room_toml(read_text(path, "room file (TOML)"), names[1], inputs.hung, note, found)
     own = own_rows(inputs.project.scenario.materials_path)
     return room, materials_csv(found, own), _report(found, inputs)
 

@@ -12,7 +12,7 @@ from optimizer.measurement.guide import measuring_guide
 from optimizer.measurement.recording import read_impulse_responses
 from optimizer.measurement.session import Measurement, level_differences, measure
 from optimizer.results.output import check_writable, write_folder
-from optimizer.results.tables import text_table
+from optimizer.results.tables import folded, text_table
 
 EPILOG = """\
 examples:
@@ -22,7 +22,9 @@ examples:
   treatment measure --guide
 
 A word instead of a number says why there is none; the lines below the table say it in full.
+--guide also says what each column means.
 """
+MEANING = "What the columns and words mean: treatment measure --guide"
 
 
 def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -63,6 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
             write_folder(path.parent, {path.name: write(measurements)})
             written.append(str(path))
     parts = [*_each(measurements), *_together(measurements)]
+    parts.append(MEANING)
     if written:
         parts.append(f"Written: {', '.join(written)}")
     say("\n\n".join(parts))
@@ -123,7 +126,7 @@ def _each(measurements: Sequence[Measurement]) -> Iterator[str]:
         yield f"{tell.title(m)}\n{text_table(tell.HEADER, tell.figure_rows(m), right)}"
         remarks = tell.remarks(m)
         if remarks:
-            yield "\n".join(remarks)
+            yield folded("\n".join(remarks))
         yield _arrivals(m)
 
 
@@ -153,4 +156,4 @@ def _together(measurements: Sequence[Measurement]) -> Iterator[str]:
     table = text_table(header, rows, tuple(range(len(header))))
     lines = [f"{m.recording.path.name}: {tell.low_extremes(m)}" for m in measurements]
     head = "Low frequencies, dB re the median of 20 to 300 Hz, speaker and room together"
-    yield f"{head}\n{table}\n" + "\n".join(lines)
+    yield f"{head}\n{table}\n" + folded("\n".join(lines))

@@ -2,10 +2,18 @@
 
 import argparse
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from optimizer.acoustics.low_response import LowResponse, low_response
+from optimizer.acoustics.low_response import LowResponse
+from optimizer.commands.plan_earlier import (
+    add_earlier,
+    begun_of,
+    earlier_faults,
+    renewed,
+    renewed_in_words,
+)
 from optimizer.commands.plan_more import (
     alternatives_in_words,
     first_plan,
@@ -14,21 +22,22 @@ from optimizer.commands.plan_more import (
     stage_cents,
     staged,
     stages_in_words,
-    stages_picture,
 )
+from optimizer.commands.plan_positions import positions_faults, with_positions
 from optimizer.commands.plan_text import plan_in_words
 from optimizer.commands.printing import ProgressLine, say
+from optimizer.earlier_plan import Begun
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.alternatives import WITHIN
 from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
 from optimizer.project import Project, load_project
+from optimizer.report.more import Others, Part, Stages
 from optimizer.report.page import report_html
 from optimizer.results import tellings as tell
 from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json
 from optimizer.results.report_md import report_markdown
-from optimizer.results.scorecard import treated
 
 FILES = ("shopping.csv", "report.md", "plan.json", "report.html")
 EPILOG = """\
@@ -36,9 +45,16 @@ example:
   treatment plan scenarios/spare_room.toml --out plan --budget 1200
   treatment plan scenarios/garage.toml --out plan --stages 600,1500,3000
   treatment plan scenarios/garage.toml --out plan --alternatives 3 --within 0.05
+  treatment plan scenarios/spare_room.toml --out plan --positions auto
+  treatment plan measured/spare_room_calibrated.toml --out plan2 --earlier plan/plan.json
 
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
-plan.json (everything, for programs); a plan of each stage or alternative beside them.
+plan.json (everything, for programs); a plan of each stage, alternative or set-up beside them.
+With --positions auto the room is also planned for the best few set-ups of `treatment positions`
+with the same money, up to --time-limit each; the best is shown, and the room file of each set-up
+is written beside.
+With --earlier an earlier plan (before a measurement, or of an older price list) is judged in the
+room as it is described now, and stays unless a plan better by more than 1 % is found.
 The plan printed is the best one found, and a line below the score card says how near the best
 possible it is proven to be. With a short --time-limit the plan may be less good, never wrong.
 """
@@ -78,42 +94,73 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="also K plans that differ in kinds or places")  # fmt: skip
     parser.add_argument("--within", type=float, default=WITHIN, metavar="W",
                         help="how much worse it may be (default %(default)g)")  # fmt: skip
+    parser.add_argument("--positions", metavar="auto",
+                        help="also decide where to sit and where the loudspeakers go")  # fmt: skip
+    add_earlier(parser)
     parser.add_argument(
         "--units", choices=("m", "ft"), default="m", help="lengths shown (default m)"
     )
     parser.set_defaults(run=run)
 
 
+@dataclass(frozen=True)
+class Made:
+    """The plan to show in full, and what was made beside it: what to say of it, other plans and
+    room files by file name, and what the report tells of."""
+
+    plan: Plan
+    told: str = ""
+    others: Mapping[str, Plan] = field(default_factory=dict)
+    rooms: Mapping[str, str] = field(default_factory=dict)
+    stages: Stages | None = None
+    alternatives: Others | None = None
+    parts: Sequence[Part] = ()
+
+
 def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
-    project = _checked(arguments)
+    project, begun = _checked(arguments)
     with ProgressLine() as progress:
-        plan, told, more = _made(project, arguments, progress)
+        made = _made(project, arguments, progress, begun)
         progress.tell("drawing the report")
-        charts = [stages_picture(list(more.values()))] if arguments.stages is not None else []
-        page = report_html(plan, arguments.units, _bass(plan, arguments), more=charts)
-    table, notes = tell.shopping_csv(plan), report_markdown(plan, arguments.units)
+        plan, units = made.plan, arguments.units
+        page = report_html(
+            plan, units, _bass(plan), stages=made.stages, others=made.alternatives,
+            parts=made.parts,
+        )  # fmt: skip
+    table, notes = tell.shopping_csv(plan), report_markdown(plan, units)
     files = dict(zip(FILES, (table, notes, plan_as_json(plan, arguments.out), page), strict=True))
-    files |= {name: plan_as_json(other, arguments.out) for name, other in more.items()}
-    write_folder(arguments.out, files)
+    more = {name: plan_as_json(other, arguments.out) for name, other in made.others.items()}
+    more |= made.rooms
+    write_folder(arguments.out, files | more)
     written = f"{arguments.out}/{', '.join([*reversed(FILES), *sorted(more)])}"
-    say(plan_in_words(plan, arguments.units, told, written))
+    say(plan_in_words(plan, units, made.told, written))
     return 0
 
 
 def _made(
-    project: Project, arguments: argparse.Namespace, progress: ProgressLine
-) -> tuple[Plan, str, dict[str, Plan]]:
-    """The plan to show in full, what to say of the others, and those by file name."""
+    project: Project,
+    arguments: argparse.Namespace,
+    progress: ProgressLine,
+    begun: Begun | None,
+) -> Made:
+    """What was asked for."""
     if arguments.stages is not None:
         stages = staged(project, arguments, progress)
         more = {f"stage_{i}.json": plan for i, plan in enumerate(stages.plans, 1)}
-        return first_plan(stages), stages_in_words(stages), more
+        return Made(first_plan(stages), stages_in_words(stages), more, stages=stages)
     if arguments.alternatives is not None:
         found = others(project, arguments, progress)
         more = {f"alternative_{i}.json": plan for i, plan in enumerate(found.plans, 1)}
-        return found.best, alternatives_in_words(found, arguments.alternatives), more
-    return _one_plan(project, arguments, progress), "", {}
+        told = alternatives_in_words(found, arguments.alternatives)
+        return Made(found.best, told, more, alternatives=found)
+    if arguments.positions is not None:
+        moved = with_positions(project, arguments, progress)
+        return Made(moved.plan, moved.told, moved.others, moved.rooms, parts=moved.parts)
+    if begun is not None:
+        again = renewed(begun, arguments, progress)
+        return Made(again.plan, renewed_in_words(again, begun, arguments.units))
+    return Made(_one_plan(project, arguments, progress))
 
 
 def _one_plan(project: Project, arguments: argparse.Namespace, progress: ProgressLine) -> Plan:
@@ -123,29 +170,28 @@ def _one_plan(project: Project, arguments: argparse.Namespace, progress: Progres
     )  # fmt: skip
 
 
-def _bass(plan: Plan, arguments: argparse.Namespace) -> tuple[LowResponse, LowResponse] | None:
-    """The response at the seats before and after, for the report; boxes only, not when fast."""
-    room, scene = plan.project.room, plan.project.scene
-    if room.dimensions is None or arguments.fast:
-        return None
-    after = treated(room, scene, [p.piece for p in plan.pieces])
-    return low_response(scene, room.dimensions), low_response(after, room.dimensions)
+def _bass(plan: Plan) -> tuple[LowResponse, LowResponse] | None:
+    """The response at the seats before and after, for the report; known of boxes only."""
+    before, after = plan.low
+    return None if before is None or after is None else (before, after)
 
 
-def _checked(arguments: argparse.Namespace) -> Project:
-    """The project; ScenarioError tells the faults of the options and of the files together."""
+def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None]:
+    """The project and the earlier plan; ScenarioError tells all faults of options and files."""
     faults = list(_option_faults(arguments))
     try:
         check_writable(arguments.out, FILES)
     except ScenarioError as error:
         faults += error.faults
+    project: Project | None = None
     try:
         project = load_project(arguments.room, _budget(arguments), arguments.variant)
     except ScenarioError as error:
         faults += error.faults
-    if faults:
+    begun = begun_of(arguments, project, faults)
+    if faults or project is None:
         raise ScenarioError(faults)
-    return project
+    return project, begun
 
 
 def _budget(arguments: argparse.Namespace) -> float | None:
@@ -161,6 +207,8 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
         remedy = "give a share from 0 to 1, such as 0.01 for 1 %"
         yield Fault("command line", "--gap", gap, remedy)
     yield from option_faults(arguments)
+    yield from positions_faults(arguments)
+    yield from earlier_faults(arguments)
     sure = arguments.confidence
     if sure is not None and not 0.5 <= sure < 1:
         remedy = "give a probability from 0.5 to below 1, such as 0.8"

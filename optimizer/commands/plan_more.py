@@ -4,8 +4,6 @@ import argparse
 from collections.abc import Iterator, Sequence
 
 from optimizer.commands.printing import ProgressLine
-from optimizer.drawings.charts import stages_chart
-from optimizer.drawings.style import Picture
 from optimizer.faults import Fault
 from optimizer.more_plans import OtherPlans, StagedPlans, make_alternatives, make_stages
 from optimizer.planning import Plan
@@ -107,14 +105,6 @@ def _nested_proof(gap: float) -> str:
     if gap < 1:
         return f"All stages together are proven within {100 * gap:.1f} % of the best possible."
     return "How good the stages are together was not proven in the time given; allow more."
-
-
-def stages_picture(plans: Sequence[Plan]) -> Picture:
-    """Money spent and score after each stage, as a chart."""
-    labels = [f"stage {number}" for number in range(1, len(plans) + 1)]
-    costs = [plan.cost_cents / 100 for plan in plans]
-    scores = [plan.card.score_after for plan in plans]
-    return stages_chart(labels, costs, scores, plans[0].project.scenario.budget.currency)
 
 
 def alternatives_in_words(made: OtherPlans, asked: int) -> str:

@@ -5,32 +5,23 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
-
-from optimizer.acoustics.low_response import HIGHEST_HZ, coupled_box
 from optimizer.commands.printing import ProgressLine, say
-from optimizer.drawings.positions_map import Levels, Mapped, Place, positions_map
+from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault, ScenarioError
 from optimizer.positions import telling
-from optimizer.positions.axis import (
-    MIDDLE,
-    SHARE_RULE,
-    axis_levels,
-    axis_places,
-    best_along,
-    over_floor,
-)
+from optimizer.positions.mapped import mapped
 from optimizer.positions.room_files import pasted, room_files
-from optimizer.positions.search import Found, Judged, bounds, search
+from optimizer.positions.search import Found, bounds, search
 from optimizer.positions.set_ups import STANDS, Reach
-from optimizer.positions.turning import FACINGS, turn_back
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
+from optimizer.results.tables import folded
 from optimizer.results.tellings import wrapped
 from optimizer.room.schema import length_in_metres
+from optimizer.units import format_length
 
 MAP = "positions.svg"
-MOST = 8
+MOST = 6  # each with colour and mark of its own on the map
 EPILOG = """\
 examples:
   treatment positions scenarios/spare_room.toml
@@ -61,15 +52,19 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--stands", nargs=2, metavar=("LOW", "HIGH"),
                         help="least and greatest height of a loudspeaker (default "
                         f"{STANDS[0]:g} m {STANDS[1]:g} m)")  # fmt: skip
+    parser.add_argument("--variant", action="append", default=[], metavar="NAME",
+                        help="a variant of the room file; may be given again")  # fmt: skip
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for map and room files")
-    parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the text")
+    parser.add_argument(
+        "--units", choices=("m", "ft"), default="m", help="lengths shown (default m)"
+    )
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, search, write, print."""
     project, reach = _checked(arguments)
-    with ProgressLine() as progress:
+    with ProgressLine("looking for places to sit") as progress:
         found = search(project, arguments.top, reach, progress.tell)
         files = _files(project, found, arguments, progress)
     if arguments.out is not None:
@@ -95,7 +90,7 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Reach]:
         except ScenarioError as error:
             faults += error.faults
     try:
-        project = load_project(arguments.room)
+        project = load_project(arguments.room, variants=arguments.variant)
     except ScenarioError as error:
         faults += error.faults
     else:
@@ -103,7 +98,8 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Reach]:
         for key, heights in (("--ears", ears), ("--stands", stands)):
             for height in heights:
                 if not 0.3 <= height <= top - 0.1:
-                    remedy = f"give a height between 0.3 m and {top - 0.1:.2f} m"
+                    least, most = (format_length(x, arguments.units) for x in (0.3, top - 0.1))
+                    remedy = f"give a height between {least} and {most}"
                     faults.append(Fault("command line", key, height, remedy))
     if faults:
         raise ScenarioError(faults)
@@ -136,67 +132,41 @@ def _files(
     if arguments.out is None:
         return {}
     progress.tell("drawing the map")
-    drawn = positions_map(_mapped(project, found))
-    return {MAP: drawn.svg, **room_files(project, found.best, arguments.out)}
-
-
-def _mapped(project: Project, found: Found) -> Mapped:
-    """The search as the map shows it."""
-    room = project.room
-    size = None if room.dimensions is None else room.dimensions[:2]
-    best = found.best[0] if found.best else found.now
-    facing = best.set_up.facing
-    start, length = _axis(best)
-    starts = {s.set_ups.facing: 0.0 if size else start for s in found.searched}
-    along = {s.set_ups.facing: best_along(s, starts[s.set_ups.facing]) for s in found.searched}
-    marks = {f"{100 * SHARE_RULE:.0f} %": SHARE_RULE * length,
-             "middle": MIDDLE * length}  # fmt: skip
-    places = [_place(label, j, size) for label, j in telling.columns_of(found).items()]
-    return Mapped(room, over_floor(found.searched, size), along, marks, facing, places,
-                  _levels(best, length))  # fmt: skip
-
-
-def _axis(judged: Judged) -> tuple[float, float]:
-    """Where the axis of a set-up starts, and its length."""
-    low, high = bounds(judged.project.room)
-    return float(low[0]), float(high[0] - low[0])
-
-
-def _levels(best: Judged, length: float) -> Levels | None:
-    room, scene = best.project.room, best.project.scene
-    if room.dimensions is None:
-        return None
-    box = coupled_box(scene, room.dimensions, HIGHEST_HZ)
-    places = axis_places(length)
-    f, level = axis_levels(box, scene.speakers[:2], scene.seats[0], places)
-    return Levels("Bass of the loudspeakers of set-up 1, by place along its axis", places, f, level)
-
-
-def _place(label: str, judged: Judged, size: tuple[float, float] | None) -> Place:
-    s = judged.set_up
-    speakers, ears = np.stack([s.left, s.right]), s.ears
-    if size is not None and s.facing != FACINGS[0]:
-        speakers, ears = (turn_back(p, size, s.facing) for p in (speakers, ears))
-    return Place(label, speakers, ears)
+    files = room_files(project, found.best, arguments.out, arguments.variant)
+    drawn = positions_map(mapped(project, found, telling.columns_of(found)), arguments.units)
+    return {MAP: drawn.svg, **files}
 
 
 def _printed(
     project: Project, found: Found, files: dict[str, str], arguments: argparse.Namespace
 ) -> str:
     columns, walls = telling.columns_of(found), telling.walls_of(found)
-    text = pasted(project, found.best)
     notes = [*telling.notes(found), telling.rules_of_thumb(found),
-             telling.searched_in_words(found)]  # fmt: skip
+             telling.searched_in_words(found, arguments.units)]  # fmt: skip
     parts = [
-        f"{project.scenario.title}: {telling.verdict(found)}",
+        folded(f"{project.scenario.title}: {telling.verdict(found)}"),
         telling.score_table(columns),
         telling.tape_table(columns, arguments.units),
         "The best of each wall that can be faced:\n\n" + telling.score_table(walls)
         if len(walls) > 1
         else "",
-        telling.why_wall(found),
-        wrapped(notes),
-        "To paste into the room file:\n\n" + text if text else "",
-        f"Written: {arguments.out}/{', '.join(files)}" if files else "",
+        folded(telling.why_walls(found, arguments.units)),
+        folded(wrapped(notes)),
+        f"Written: {arguments.out}/{', '.join(files)}" if files else _to_keep(project, found),
     ]
     return "\n\n".join(part.rstrip("\n") for part in parts if part)
+
+
+def _to_keep(project: Project, found: Found) -> str:
+    """Variants to paste, and what only --out writes."""
+    text = pasted(project, found.best)
+    parts = ["To paste into the room file:", text.rstrip("\n")] if text else []
+    turned = [str(n) for n, j in enumerate(found.best, 1) if j.set_up.facing != "front"]
+    if turned:
+        parts.append(
+            folded(
+                f"Set-up {', '.join(turned)} faces another wall: --out DIR writes a room file that "
+                "is turned so."
+            )
+        )
+    return "\n\n".join(parts)

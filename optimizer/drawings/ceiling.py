@@ -1,11 +1,14 @@
 """The ceiling as if mirrored in the floor: drawn the way round of the plan view."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.drawings import labels, running
-from optimizer.drawings.elevations import NAMES, draw_dimensions, draw_things
+from optimizer.drawings.elevations import NAMES, draw_dimensions, draw_things, hung_in_words
 from optimizer.drawings.faces import PLAN, Face, footprint, is_level, looking_at, outline_of
 from optimizer.drawings.layout import Heading, Margins, View, lay_out
 from optimizer.drawings.lettering import dimension
@@ -24,12 +27,13 @@ from optimizer.drawings.style import (
     picture,
 )
 from optimizer.drawings.subject import Subject, subject_of
-from optimizer.drawings.symbols import draw_piece
+from optimizer.drawings.symbols import draw_hung, draw_piece
 from optimizer.project import Project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Surface
 
+HEADS = ("from side wall", "from end wall")
 ENDS = {0: ("left", "right"), 1: ("back", "front")}  # what lies at the low and high end of an axis
 
 
@@ -43,11 +47,13 @@ def ceiling_plan(shown: Plan | Project, units: str = "m", as_figure: bool = Fals
     level = [s for s in room.surfaces if s.is_ceiling and is_level(s)]
     sloped = [s for s in room.surfaces if s.is_ceiling and not is_level(s)]
     pieces = [entry for surface in level for entry in on_surface(subject, surface)]
+    there = [entry for surface in level for entry in on_surface(subject, surface, hung=True)]
     measured, rows = measure(pieces, units)
-    groups = piece_groups(measured, units, ("from side wall", "from end wall"))
+    groups = piece_groups(measured, units, HEADS)
     if not groups:
         where = "hangs on a level ceiling" if sloped else "hangs on the ceiling"
         groups = [Group((Line((subject.nothing(where),)),))]
+    groups += piece_groups(measured_hung(there, units), units, HEADS)
     extent = footprint(room).bounds
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
     heading = Heading("Reflected ceiling plan", subject.title, _notes(sloped),
@@ -59,19 +65,21 @@ def ceiling_plan(shown: Plan | Project, units: str = "m", as_figure: bool = Fals
     view.names_stay_in(extent)
     draw_overall(view, extent)
     draw_wall_names(view, room)
-    draw_plan_pieces(view, pieces)
+    draw_plan_pieces(view, pieces, there)
     _draw_sloped(view, subject, sloped)
     for surface in level:
         _draw_things(view, subject, surface)
     alt = plan_in_words("Reflected ceiling plan", measured, units, subject, "on the ceiling")
+    alt += hung_in_words([planned for planned, _, _ in there])
     return picture(view.sheet.figure, "ceiling_plan", "Reflected ceiling plan", alt)
 
 
 Entry = tuple[PlannedPiece, Rect, BaseGeometry]  # a piece, its drawn rectangle, what it lies on
 
 
-def on_surface(subject: Subject, surface: Surface) -> list[Entry]:
-    """Pieces on a level surface in drawn coordinates, with the outline they are measured in."""
+def on_surface(subject: Subject, surface: Surface, hung: bool = False) -> list[Entry]:
+    """Pieces on a level surface in drawn coordinates, with the outline they are measured in:
+    those of the plan, or those that hang already."""
     same = [
         s for s in subject.room.surfaces
         if s.is_ceiling == surface.is_ceiling and s.is_floor == surface.is_floor and is_level(s)
@@ -81,7 +89,8 @@ def on_surface(subject: Subject, surface: Surface) -> list[Entry]:
     parts = list(getattr(shapes, "geoms", [shapes]))
     face = level_face(surface)
     entries = []
-    for planned, rect in subject.on(surface.name):
+    pieces = subject.hung_on(surface.name) if hung else subject.on(surface.name)
+    for planned, rect in pieces:
         drawn = face.rect(rect)
         around = max(parts, key=lambda p: p.intersection(shapely.box(*drawn)).area)
         entries.append((planned, drawn, around))
@@ -117,6 +126,11 @@ def measure(
     return measured, (first, second)
 
 
+def measured_hung(entries: list[Entry], units: str) -> list[Measured]:
+    """Pieces that hang already, measured like those of the plan."""
+    return [replace(place, hung=True) for place in measure(entries, units)[0]]
+
+
 def _notes(sloped: list[Surface]) -> tuple[str, ...]:
     notes = [
         "Drawn the same way round as the plan view, as if seen from above through the ceiling: "
@@ -137,12 +151,14 @@ def _draw_ceiling(view: View, surface: Surface, sloped: bool) -> None:
                      name=f"outline-{surface.name}")  # fmt: skip
 
 
-def draw_plan_pieces(view: View, entries: list[Entry]) -> None:
-    """Pieces that lie flat, with their numbers."""
+def draw_plan_pieces(view: View, entries: list[Entry], hung: Sequence[Entry] = ()) -> None:
+    """Pieces that lie flat, and those that do so already, with their numbers."""
+    for planned, rect, _ in hung:
+        draw_hung(view.sheet, view.corners(rect), f"hung-{planned.id}")
     for planned, rect, _ in entries:
         kind = planned.piece.product.kind
         draw_piece(view.sheet, view.corners(rect), kind, f"piece-{planned.id}")
-    for planned, rect, _ in entries:
+    for planned, rect, _ in (*entries, *hung):
         corners = view.corners(rect)
         size = corners[2] - corners[0]
         labels.number(view.sheet, planned.id, corners.mean(axis=0), f"number-{planned.id}",
@@ -151,7 +167,7 @@ def draw_plan_pieces(view: View, entries: list[Entry]) -> None:
 
 def _draw_sloped(view: View, subject: Subject, sloped: list[Surface]) -> None:
     for surface in sloped:
-        for planned, rect in subject.on(surface.name):
+        for planned, rect in (*subject.on(surface.name), *subject.hung_on(surface.name)):
             u0, v0, u1, v1 = rect
             uv = np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]])
             points = view.paper(surface.plane.to_xyz(uv) @ PLAN.T)

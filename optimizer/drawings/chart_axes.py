@@ -24,7 +24,7 @@ from optimizer.drawings.style import (
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-WIDTH_MM, HEIGHT_MM = 125.0, 74.0  # letters stay legible when a phone shrinks it
+WIDTH_MM, HEIGHT_MM = 114.0, 72.0  # letters stay legible when a phone shrinks it
 NOW, PLANNED = SERIES[1], SERIES[0]
 NOW_WORD, PLANNED_WORD = "now", "with the plan"
 ALLOWED = "#dcefe8"  # pale fill of what the limits allow; its edges are drawn as lines
@@ -49,7 +49,7 @@ def chart_axes(
 def legend_above(ax: Any, columns: int = 4) -> None:
     """The legend in a row above the axes, where it hides no point."""
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.2,
-              handlelength=3.0, columnspacing=1.4)  # fmt: skip
+              handlelength=2.4, columnspacing=1.1)  # fmt: skip
 
 
 def fixed_ticks(axis: Any, places: Sequence[float], labels: Sequence[str]) -> None:

@@ -47,7 +47,8 @@ def decay_chart(
         draw_now(ax, x, now)
         draw_planned(ax, x, planned)
         fixed_ticks(ax.xaxis, x.tolist(), [band_label(band) for band in BANDS])
-        ax.set_ylim(0.0, 1.08 * _highest(now, planned, top))
+        bars = as_floats(interval[1]) if interval is not None else []
+        ax.set_ylim(0.0, 1.08 * _highest(now, planned, top, *bars))
         legend_above(ax)
     return picture(figure, "decay", TITLE, _alt(now, planned, bottom, top))
 

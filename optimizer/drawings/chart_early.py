@@ -1,6 +1,7 @@
 """First reflections: level against delay, now and with a plan, against the limit."""
 
 from collections.abc import Sequence
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -15,15 +16,15 @@ from optimizer.drawings.chart_axes import (
     legend_above,
     limit_line,
     no_data,
-    note,
     share_of,
 )
-from optimizer.drawings.style import FAINT, MEDIUM, Picture, clean, drawing, picture
+from optimizer.drawings.style import FAINT, MEDIUM, PAPER, SMALL, Picture, clean, drawing, picture
 
 TITLE = "First reflections against the direct sound"
 FLOOR_DB = -40.0  # quieter ones are drawn here
-_LETTER = 0.0145  # width of a letter as a share of the axis
+_LETTER = 0.016  # width of a letter as a share of the axis
 _APART = 2.2  # dB between two labels that do not overlap
+_GAP = 0.02  # between a point and its label, as a share of the axis
 _LONGEST = 34  # letters of a label in the picture
 
 
@@ -53,7 +54,7 @@ def early_chart(
         if len(delay):
             draw_now(ax, delay, shown[0], line=False)
             draw_planned(ax, delay, shown[1], line=False)
-            _name_loud(ax, delay, shown[1], labels or names, limit_db)
+            _name_loud(ax, delay, shown, labels or names, limit_db)
         else:
             no_data(ax, "no reflection in this time")
         ax.set_ylim(_bottom(shown), max(0.0, *(float(s.max(initial=-99.0)) + 2 for s in shown)))
@@ -67,19 +68,53 @@ def _bottom(shown: Sequence[Floats]) -> float:
     return max(5.0 * float(np.floor(least / 5.0)) - 5.0, FLOOR_DB) - 1.0
 
 
-def _name_loud(ax: Any, delay: Floats, level: Floats, names: Sequence[str], limit: float) -> None:
-    """Names beside the points above the limit, loudest first, where there is room."""
+def _name_loud(
+    ax: Any, delay: Floats, shown: Sequence[Floats], names: Sequence[str], limit: float
+) -> None:
+    """Names beside the points above the limit, loudest first, where they cover the least."""
+    level = shown[1]
     taken: list[tuple[float, float, float]] = []  # left end, right end, level
-    span = ax.get_xlim()[1]
+    named = set[tuple[float, float, str]]()
     for k in np.argsort(-level, kind="stable"):
         x, y, text = float(delay[k]), float(level[k]), _short(names[k])
-        wide = len(text) * _LETTER * span
-        right = x + wide > span
-        ends = (x - wide, x) if right else (x, x + wide)
-        free = all(ends[1] < a or b < ends[0] or abs(y - c) > _APART for a, b, c in taken)
-        if y > limit + 1e-9 and free:
-            taken.append((*ends, y))
-            note(ax, x, y, text, ha="right" if right else "left")
+        spot = (round(x, 2), round(y, 1), text)
+        if y <= limit + 1e-9 or spot in named:
+            continue
+        found = _places(ax.get_xlim()[1], (x, y), text, delay, shown, taken)
+        if found:
+            _, _, minus, ends, at = min(found)
+            named.add(spot)
+            taken.append((*ends, at))
+            hold = "right" if minus > 0 else "left"
+            ax.annotate(text, (x, at), xytext=(-4 * minus, 0), textcoords="offset points",
+                        fontsize=SMALL, va="center", ha=hold, zorder=2.5,
+                        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.6})  # fmt: skip
+
+
+def _places(
+    span: float, point: tuple[float, float], text: str, delay: Floats, shown: Sequence[Floats],
+    taken: Sequence[tuple[float, float, float]],
+) -> list[tuple[int, float, int, tuple[float, float], float]]:  # fmt: skip
+    """Free places for a name: how much it covers, how far off, side, its ends, its level."""
+    x, y = point
+    low, high = np.minimum(*shown), np.maximum(*shown)
+    places = []
+    for side, steps in product((1, -1), (0, 1, -1, 2, -2)):
+        far, at = x + side * (len(text) * _LETTER + _GAP) * span, y + steps * _APART
+        ends = (min(x, far), max(x, far))
+        if ends[0] < 0 or ends[1] > span or any(_meets(ends, at, other) for other in taken):
+            continue
+        beside = (delay > ends[0]) & (delay < ends[1]) & (delay != x)
+        marks = sum((beside & (np.abs(v - at) < _APART / 2)).sum() for v in shown)
+        stems = (beside & (low < at) & (high > at)).sum()
+        places.append((int(10 * marks + stems), abs(at - y), -side, ends, at))
+    return places
+
+
+def _meets(ends: tuple[float, float], level: float, other: tuple[float, float, float]) -> bool:
+    """True when two names lie over each other."""
+    left, right, at = other
+    return ends[0] <= right and left <= ends[1] and abs(level - at) <= _APART
 
 
 def _short(name: str) -> str:

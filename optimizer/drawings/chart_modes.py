@@ -67,4 +67,6 @@ def _alt(f: Floats, now: Floats, planned: Floats, limit: Floats, heard: NDArray[
             f"{text}; the {which} it is {f[worst]:.1f} Hz with {times[worst]:.2f} s"
             f" (limit {limit[worst]:.2f} s)."
         )
+    if not heard.all():
+        parts.append("Small marks are modes that only inform.")
     return " ".join(parts)

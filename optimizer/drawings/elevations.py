@@ -1,6 +1,7 @@
 """Elevations: each wall seen square-on from inside the room, with its pieces dimensioned."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -14,9 +15,9 @@ from optimizer.drawings.overall import draw_names, draw_overall
 from optimizer.drawings.schedule import Group, Line, Measured, piece_groups
 from optimizer.drawings.style import FAINT, HAIR, HEAVY, INK, PAPER, THIN, Picture, drawing, picture
 from optimizer.drawings.subject import Subject, subject_of
-from optimizer.drawings.symbols import draw_area, draw_piece, draw_thing
+from optimizer.drawings.symbols import draw_area, draw_hung, draw_piece, draw_thing
 from optimizer.project import Project
-from optimizer.results.model import Plan
+from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.words import surface_in_words
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Room
@@ -60,12 +61,15 @@ def _elevation(subject: Subject, face: Face, name: str, units: str, as_figure: b
     meets = neighbours(face, room)
     foot = foot_of(face, room)
     measured, across, up = _measure(subject, face, foot, meets)
+    hung = [_place(face, foot, meets, p, rect, True)[0]
+            for p, rect in subject.hung_on(face.surface.name)]  # fmt: skip
     rows = running.arrange(across, units), running.arrange(up, units)
     from_floor = _is_upright(face)
     heads = ("from corner with", "above floor" if from_floor else "up the slope")
     groups = piece_groups(measured, units, heads)
     if not groups:
         groups = [Group((Line((subject.nothing(f"hangs on {looking_at(face.surface)}"),)),))]
+    groups += piece_groups(hung, units, heads)
     a0, b0, a1, b1 = face.bounds
     extent = (a0, min(b0, foot), a1, b1)
     margins = Margins(NAMES + rows[1].reach, NAMES + 7, NAMES + rows[0].reach, NAMES + 7)
@@ -80,6 +84,7 @@ def _elevation(subject: Subject, face: Face, name: str, units: str, as_figure: b
     _draw_pieces(view, subject, face)
     draw_things(view, face, room, "area")
     alt = _in_words(title, measured, units, from_floor, subject, face)
+    alt += hung_in_words([p for p, _ in subject.hung_on(face.surface.name)])
     return picture(view.sheet.figure, name, title, alt)
 
 
@@ -110,18 +115,28 @@ def _notes(face: Face, meets: dict[str, str]) -> tuple[str, ...]:
 def _measure(
     subject: Subject, face: Face, foot: float, meets: dict[str, str]
 ) -> tuple[list[Measured], list[running.Run], list[running.Run]]:
-    shape = shapely.Polygon(face.outline)
-    a0, _, a1, _ = face.bounds
     measured, across, up = [], [], []
     for planned, rect in subject.on(face.surface.name):
-        drawn = face.rect(rect)
-        origin, end = running.nearest(shape, drawn, 0)
-        side = "left" if origin <= end and origin < (a0 + a1) / 2 or end > origin else "right"
-        corner = meets.get(side, side) if abs(origin - (a0, a1)[side == "right"]) < 1e-2 else side
-        measured.append(Measured(planned, _short(corner), abs(end - origin), "", drawn[1] - foot))
-        across.append((planned.id, origin, end, drawn[1]))
-        up.append((planned.id, foot, drawn[1], drawn[0]))
+        place, origin, end = _place(face, foot, meets, planned, rect)
+        measured.append(place)
+        left, low, _, _ = face.rect(rect)
+        across.append((planned.id, origin, end, low))
+        up.append((planned.id, foot, low, left))
     return measured, running.gather(across), running.gather(up)
+
+
+def _place(
+    face: Face, foot: float, meets: dict[str, str], planned: PlannedPiece, rect: Rect,
+    hung: bool = False,
+) -> tuple[Measured, float, float]:  # fmt: skip
+    """A piece as measured on its wall, and the ends of its distance from the nearest corner."""
+    a0, _, a1, _ = face.bounds
+    drawn = face.rect(rect)
+    origin, end = running.nearest(shapely.Polygon(face.outline), drawn, 0)
+    side = "left" if origin <= end and origin < (a0 + a1) / 2 or end > origin else "right"
+    corner = meets.get(side, side) if abs(origin - (a0, a1)[side == "right"]) < 1e-2 else side
+    away, up = abs(end - origin), drawn[1] - foot
+    return Measured(planned, _short(corner), away, "", up, hung), origin, end
 
 
 def _short(name: str) -> str:
@@ -156,11 +171,14 @@ def draw_dimensions(
 
 
 def _draw_pieces(view: View, subject: Subject, face: Face) -> None:
+    there = [(p, face.rect(rect)) for p, rect in subject.hung_on(face.surface.name)]
+    for planned, rect in there:
+        draw_hung(view.sheet, view.corners(rect), f"hung-{planned.id}")
     shown = [(p, face.rect(rect)) for p, rect in subject.on(face.surface.name)]
     for planned, rect in shown:
         corners = view.corners(rect)
         draw_piece(view.sheet, corners, planned.piece.product.kind, f"piece-{planned.id}")
-    for planned, rect in shown:
+    for planned, rect in (*shown, *there):
         corners = view.corners(rect)
         size = corners[2] - corners[0]
         room = float(size[0]), float(size[1])
@@ -198,6 +216,12 @@ def against(face: Face, room: Room) -> list[tuple[str, Rect, bool]]:
         if rect.area > 1e-4:
             found.append((name, rect.bounds, clear))
     return found
+
+
+def hung_in_words(hung: Sequence[PlannedPiece]) -> str:
+    """A sentence that names the pieces that hang already; blank where there are none."""
+    named = "; ".join(f"{p.id}, {p.piece.product.name}" for p in hung)
+    return f" Hangs already: {named}." if named else ""
 
 
 def _in_words(

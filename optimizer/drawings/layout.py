@@ -15,19 +15,49 @@ from itertools import product
 import numpy as np
 
 from optimizer.drawings.lettering import fit, unit_note, width_mm, wrap
-from optimizer.drawings.schedule import COLUMN, GUTTER, ROW, Group, Placed, draw_schedule, flow
+from optimizer.drawings.schedule import (
+    COLUMN,
+    GUTTER,
+    ROW,
+    Group,
+    Line,
+    Placed,
+    draw_schedule,
+    flow,
+)
 from optimizer.drawings.sheet import BORDER, Sheet
 from optimizer.drawings.style import INK, MUTED, PAPER, SMALL, TEXT, THIN, TITLE
 from optimizer.room.geometry import Floats, Rect
 from optimizer.units import FOOT
 
 PAGE = (190.0, 259.0)  # mm within the border
-FIGURE = (184.0, 222.0)  # mm, most that a figure of a page may take
+FIGURE = (184.0, 210.0)  # mm, most that a figure of a page may take
 HEAD, FOOT_STRIP, SPACE = 27.0, 9.0, 4.0  # mm
 KEY = 26.0  # mm, width of the orientation mark
-PARTED_RATHER_THAN = 1.35  # times smaller a drawing may be so that no group of its list is parted
+PARTED_RATHER_THAN = 1.26  # times smaller a drawing may be so that no group of its list is parted
+SHORTER_LIST = 2.0  # times larger a figure must get for its list to be cut short
 SCALES = {
-    "m": (5, 10, 20, 25, 30, 40, 50, 75, 100, 150, 200, 500, 1000, 2000, 5000, 10000),
+    "m": (
+        5,
+        10,
+        20,
+        25,
+        30,
+        40,
+        50,
+        75,
+        100,
+        150,
+        200,
+        250,
+        300,
+        400,
+        500,
+        1000,
+        2000,
+        5000,
+        10000,
+    ),
     "ft": (8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 384, 768, 1536, 3072, 6144, 12288),
 }
 _PER_FOOT = {8: "1 1/2 in", 12: "1 in", 16: "3/4 in", 24: "1/2 in", 32: "3/8 in", 48: "1/4 in",
@@ -105,10 +135,11 @@ def lay_out(
 ) -> View:
     """The sheet for a drawing of an extent in metres with its margins and list.
 
-    `as_figure`: a figure of a page in place of a sheet of its own.
+    `as_figure`: a figure of a page in place of a sheet of its own; where its list would leave
+    little room for the drawing, only what the pieces are is listed, and the page has the rest.
     """
     size = extent[2] - extent[0], extent[3] - extent[1]
-    chosen = _choose(size, margins, groups, units, as_figure)
+    chosen = _chosen(size, margins, groups, units, as_figure)
     if as_figure:
         chosen = _trimmed(chosen, size, margins)
     sheet = Sheet(*chosen.page, 0.0 if as_figure else BORDER)
@@ -132,6 +163,26 @@ def lay_out(
     _draw_foot(view)
     draw_schedule(sheet, chosen.placed, list_left, list_top, units)
     return view
+
+
+def _chosen(
+    size: tuple[float, float], margins: Margins, groups: list[Group], units: str, as_figure: bool
+) -> _Fit:
+    """The largest scale at which all fits, with a shorter list where a figure needs that."""
+    whole = _choose(size, margins, groups, units, as_figure)
+    if not as_figure:
+        return whole
+    heads = [_head_only(group) for group in groups]
+    short = _choose(size, margins, heads, units, as_figure)
+    too_long = whole.page[1] > FIGURE[1]
+    return short if too_long or short.denominator * SHORTER_LIST <= whole.denominator else whole
+
+
+def _head_only(group: Group) -> Group:
+    """A group of pieces without its table; others as they are."""
+    if not any(line.name and line.name.startswith("row-") for line in group.rows):
+        return group
+    return Group((*group.heading[:-1], Line(("where each goes: see the table",), quiet=True)))
 
 
 def _trimmed(chosen: _Fit, size: tuple[float, float], margins: Margins) -> _Fit:

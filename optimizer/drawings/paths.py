@@ -6,9 +6,9 @@ import numpy as np
 
 from optimizer.drawings import labels
 from optimizer.drawings.layout import View
-from optimizer.drawings.lettering import dimension
+from optimizer.drawings.lettering import dimension, width_mm
 from optimizer.drawings.reflections import WINDOW_MS, Reflection
-from optimizer.drawings.schedule import Group, Line
+from optimizer.drawings.schedule import COLUMN, Group, Line
 from optimizer.drawings.sheet import Sheet
 from optimizer.drawings.style import BLUE, HAIR, INK, MUTED, PAPER, RED, THIN
 from optimizer.drawings.symbols import draw_seat, draw_speaker
@@ -100,7 +100,10 @@ def people_group(room: Room, units: str) -> Group:
         low, high = room.width_span
         side, away = ("left", y - low) if y - low <= high - y else ("right", high - y)
         measures = f"{side} {dimension(away, units)}, {dimension(x, units)}, {dimension(z, units)}"
-        lines.append(Line((thing.name, measures)))
+        if width_mm(f"{thing.name} {measures}") > COLUMN - 1.5:
+            lines += [Line((thing.name,)), Line(("", measures))]
+        else:
+            lines.append(Line((thing.name, measures)))
     head = Line(("loudspeakers and ears", "side, front, floor"), quiet=True)
     return Group((head,), tuple(lines))
 

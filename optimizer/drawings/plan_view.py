@@ -3,8 +3,15 @@
 import numpy as np
 
 from optimizer.drawings import labels, running
-from optimizer.drawings.ceiling import Items, draw_plan_pieces, measure, on_surface, plan_in_words
-from optimizer.drawings.elevations import NAMES, draw_dimensions
+from optimizer.drawings.ceiling import (
+    HEADS,
+    Items,
+    draw_plan_pieces,
+    measure,
+    on_surface,
+    plan_in_words,
+)
+from optimizer.drawings.elevations import NAMES, draw_dimensions, hung_in_words
 from optimizer.drawings.faces import PLAN, footprint, is_level
 from optimizer.drawings.layout import Heading, Margins, View, lay_out
 from optimizer.drawings.marks import level_mark
@@ -20,13 +27,13 @@ from optimizer.drawings.paths import (
     shown_paths,
 )
 from optimizer.drawings.reflections import reflections
-from optimizer.drawings.schedule import Group, Line, piece_groups
+from optimizer.drawings.schedule import Group, Line, hung_group, piece_groups
 from optimizer.drawings.sheet import Sheet
 from optimizer.drawings.shell import draw_openings, draw_shell, name_openings
 from optimizer.drawings.solids import footprint_of, same_spot
 from optimizer.drawings.style import HAIR, MUTED, Picture, drawing, picture
 from optimizer.drawings.subject import Subject, subject_of
-from optimizer.drawings.symbols import draw_piece, draw_thing
+from optimizer.drawings.symbols import draw_hung, draw_piece, draw_thing
 from optimizer.project import Project
 from optimizer.results.model import Plan
 from optimizer.room.geometry import Floats, Rect
@@ -44,14 +51,20 @@ def plan_view(shown: Plan | Project, units: str = "m", as_figure: bool = False) 
     paths, limit = reflections(subject)
     walls = {s.name for s in room.surfaces if s.is_wall}
     drawn = shown_paths([p for p in paths if p.reflector in walls])
-    floor = [e for s in room.surfaces if s.is_floor and is_level(s) for e in on_surface(subject, s)]
+    floors = [s for s in room.surfaces if s.is_floor and is_level(s)]
+    floor = [entry for s in floors for entry in on_surface(subject, s)]
+    there = [entry for s in floors for entry in on_surface(subject, s, hung=True)]
     measured, rows = measure(floor, units, people_runs(room))
     groups = [
-        *piece_groups(measured, units, ("from side wall", "from end wall")),
+        *piece_groups(measured, units, HEADS),
         people_group(room, units),
         path_key(limit, len(room.seats), drawn),
     ]
-    overhead = [p for p in subject.pieces if room.surface(p.piece.rects[0][0]).is_ceiling]
+    overhead, hung_overhead = (
+        [p for p in pieces if room.surface(p.piece.rects[0][0]).is_ceiling]
+        for pieces in (subject.pieces, subject.hung)
+    )
+    groups += hung_group(subject.hung, bool(hung_overhead))
     if overhead:
         groups.append(Group((Line(("hangs overhead, see the ceiling plan",), sample=_overhead),)))
     if not subject.pieces:
@@ -63,15 +76,17 @@ def plan_view(shown: Plan | Project, units: str = "m", as_figure: bool = False) 
     draw_floor(view, room, extent)
     draw_dimensions(view, extent, rows, "distances")
     view.names_stay_in(extent)
-    draw_plan_pieces(view, floor)
+    draw_plan_pieces(view, floor, there)
     draw_paths(view, room, drawn, PLAN)
     draw_people(view, room, PLAN)
     _draw_standing(view, subject)
     name_people(view, room, PLAN)
     name_floor(view, room)
     loud = sum(p.too_loud for p in drawn)
-    alt = plan_in_words(TITLE, measured, units, subject, "on the floor") + (
-        f" {loud} of the {len(drawn)} first reflections drawn are above {limit:g} dB."
+    alt = (
+        plan_in_words(TITLE, measured, units, subject, "on the floor")
+        + (f" {loud} of the {len(drawn)} first reflections drawn are above {limit:g} dB.")
+        + hung_in_words(subject.hung)
     )
     return picture(view.sheet.figure, "plan_view", TITLE, alt)
 
@@ -130,16 +145,20 @@ def _things(room: Room) -> list[tuple[Floats, bool]]:
 def _draw_standing(view: View, subject: Subject) -> None:
     """Pieces on walls and in corners with their numbers, and outlines of those overhead."""
     room = subject.room
+    hung = {planned.id for planned in subject.hung}
     standing = []
-    for planned in subject.pieces:
+    for planned in (*subject.hung, *subject.pieces):
         surface = room.surface(planned.piece.rects[0][0])
         if surface.is_floor and is_level(surface):
             continue
         outline = view.paper(footprint_of(planned.piece, room, PLAN))
-        kind = planned.piece.product.kind
         overhead = surface.is_ceiling
-        draw_piece(view.sheet, outline, kind, f"piece-{planned.id}", overhead,
-                   2.9 if overhead else 2.0)  # fmt: skip
+        layer = 2.9 if overhead else 2.0
+        if planned.id in hung:
+            draw_hung(view.sheet, outline, f"hung-{planned.id}", overhead, layer)
+        else:
+            kind = planned.piece.product.kind
+            draw_piece(view.sheet, outline, kind, f"piece-{planned.id}", overhead, layer)
         if not overhead:
             normal = sum(room.surface(name).plane.normal for name, _ in planned.piece.rects)
             standing.append((planned.id, outline, np.asarray(normal) @ PLAN.T))

@@ -1,19 +1,26 @@
 """The list beside a drawing: which pieces are on it, where each is measured, and other keys."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 from optimizer.drawings.lettering import dimension, fit, width_mm, wrap
 from optimizer.drawings.sheet import Sheet
 from optimizer.drawings.style import FAINT, HAIR, MUTED, SMALL
-from optimizer.drawings.symbols import draw_swatch
+from optimizer.drawings.symbols import (
+    draw_hung_overhead_swatch,
+    draw_hung_swatch,
+    draw_swatch,
+)
 from optimizer.results.model import PlannedPiece
+from optimizer.results.shopping_overhead import load_in_words
 
-COLUMN, GUTTER, ROW = 60.6, 4.0, 3.5  # mm
+COLUMN, GUTTER, ROW = 58.6, 4.0, 3.5  # mm; three columns fit a figure
 SWATCH = 6.5  # mm that a sample and its space take
 # Right ends of the columns: number, from a corner, up, pair.
-_STOPS = {"m": (7.0, 33.0, 52.5, 60.4), "ft": (5.0, 29.8, 54.6, 60.4)}
+_STOPS = {"m": (6.5, 32.0, 51.0, 58.4), "ft": (4.4, 28.6, 52.2, 58.4)}
 _PARTS = ("number", "across", "up", "pair")
+HUNG_ALREADY = "hangs already"
 Sample = Callable[[Sheet, float, float], None]
 
 
@@ -47,6 +54,7 @@ class Measured:
     across: float
     up_from: str  # "" where the heading of the column says it
     up: float
+    hung: bool = False  # hangs already
 
 
 def piece_groups(pieces: list[Measured], units: str, heads: tuple[str, str]) -> list[Group]:
@@ -55,7 +63,7 @@ def piece_groups(pieces: list[Measured], units: str, heads: tuple[str, str]) -> 
     for measured in pieces:
         piece = measured.planned.piece
         u0, v0, u1, v1 = piece.rect
-        key = (piece.product.id, piece.fitting, piece.mounting,
+        key = (measured.hung, piece.product.id, piece.fitting, piece.mounting,
                round(u1 - u0, 3), round(v1 - v0, 3))  # fmt: skip
         groups.setdefault(key, []).append(measured)
     titles = Line(("no.", *heads, "pair"), quiet=True)
@@ -71,7 +79,8 @@ def _heading(measured: Measured, count: int, units: str) -> tuple[Line, ...]:
     product = piece.product
     u0, v0, u1, v1 = piece.rect
     kind = product.kind
-    names = wrap(product.name, COLUMN - SWATCH, 2)
+    name = f"{HUNG_ALREADY}: {product.name}" if measured.hung else product.name
+    names = wrap(name, COLUMN - SWATCH, 2)
     wide, high, deep = (dimension(x, units) for x in (u1 - u0, v1 - v0, product.depth))
     gap = product.fittings[piece.fitting].gap
     size = f"{count} × {wide} wide, {high} high"
@@ -81,8 +90,24 @@ def _heading(measured: Measured, count: int, units: str) -> tuple[Line, ...]:
         size = f"{count} × {wide} by {high}"
     depth = f"{deep} deep" + (f", gap behind it {dimension(gap, units)}" if gap else "")
     lines = [*names[1:], size, *([depth] if len(piece.rects) == 1 else [])]
-    first = Line((names[0],), sample=lambda s, x, y: draw_swatch(s, x, y, kind))
+    if piece.mounting == "ceiling" and not measured.hung:
+        load = load_in_words(product).replace(" kg each", " kg")
+        lines += wrap(load, COLUMN - SWATCH, 2)
+    sample = draw_hung_swatch if measured.hung else partial(draw_swatch, kind=kind)
+    first = Line((names[0],), sample=sample)
     return (first, *(Line((text,), sample=_nothing) for text in lines))
+
+
+def hung_group(hung: Sequence[PlannedPiece], overhead: bool) -> list[Group]:
+    """A key to pieces that hang already, with their numbers; none where there are none."""
+    if not hung:
+        return []
+    heads = [Line((HUNG_ALREADY,), "key-hung", draw_hung_swatch)]
+    if overhead:
+        text = f"{HUNG_ALREADY}, overhead"
+        heads.append(Line((text,), "key-hung-overhead", draw_hung_overhead_swatch))
+    rows = tuple(Line((f"{p.id}  {p.piece.product.name}",), f"hung-row-{p.id}") for p in hung)
+    return [Group(tuple(heads), rows)]
 
 
 def _nothing(sheet: Sheet, x: float, y: float) -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from optimizer.drawings import labels, running
-from optimizer.drawings.elevations import NAMES, draw_dimensions
+from optimizer.drawings.elevations import NAMES, draw_dimensions, hung_in_words
 from optimizer.drawings.layout import Heading, Margins, View, lay_out
 from optimizer.drawings.lettering import dimension
 from optimizer.drawings.marks import cut_mark
@@ -19,14 +19,14 @@ from optimizer.drawings.paths import (
     shown_paths,
 )
 from optimizer.drawings.reflections import Reflection, reflections
-from optimizer.drawings.schedule import Group, Line
+from optimizer.drawings.schedule import Group, Line, hung_group
 from optimizer.drawings.shell import draw_gap
 from optimizer.drawings.solids import footprint_of, same_spot
 from optimizer.drawings.style import HEAVY, INK, MUTED, PAPER, THIN, Picture, drawing, picture
 from optimizer.drawings.subject import Subject, subject_of
-from optimizer.drawings.symbols import draw_area, draw_piece, draw_thing
+from optimizer.drawings.symbols import draw_area, draw_hung, draw_piece, draw_thing
 from optimizer.project import Project
-from optimizer.results.model import Plan
+from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.words import surface_in_words
 from optimizer.room.geometry import Floats, Plane, Rect
 from optimizer.room.model import Room
@@ -48,6 +48,8 @@ def section(shown: Plan | Project, units: str = "m", as_figure: bool = False) ->
     drawn = shown_paths([p for p in paths if not _is_side(room, p)])
     rows = _people_rows(room, units)
     groups = [people_group(room, units), path_key(limit, len(room.seats), drawn)]
+    beyond = [p for p in subject.hung if _is_beyond(p, room)]
+    groups += hung_group(beyond, False)
     if not subject.pieces:
         groups.append(Group((Line((subject.nothing(""),)),)))
     extent = _extent(room)
@@ -69,7 +71,7 @@ def section(shown: Plan | Project, units: str = "m", as_figure: bool = False) ->
     alt = (
         f"{TITLE}, of {subject.title}: front wall on the left. {loud} of the {len(drawn)} first "
         f"reflections drawn are above {limit:g} dB."
-    )
+    ) + hung_in_words(beyond)
     return picture(view.sheet.figure, "section", TITLE, alt)
 
 
@@ -201,14 +203,23 @@ def _side_rect(box: Floats) -> Rect:
     return x0, z0, x1, z1
 
 
+def _is_beyond(planned: PlannedPiece, room: Room) -> bool:
+    """True for pieces on the cut or to the right of it."""
+    return bool(planned.piece.box[1, 1] > room.axis_y + TOUCH)
+
+
 def _draw_pieces(view: View, subject: Subject) -> None:
     room = subject.room
+    hung = {planned.id for planned in subject.hung}
     shown = []
-    for planned in subject.pieces:
-        if planned.piece.box[1, 1] <= room.axis_y + TOUCH:
+    for planned in (*subject.hung, *subject.pieces):
+        if not _is_beyond(planned, room):
             continue
         outline = view.paper(footprint_of(planned.piece, room, ALONG))
-        draw_piece(view.sheet, outline, planned.piece.product.kind, f"piece-{planned.id}")
+        if planned.id in hung:
+            draw_hung(view.sheet, outline, f"hung-{planned.id}")
+        else:
+            draw_piece(view.sheet, outline, planned.piece.product.kind, f"piece-{planned.id}")
         normal = sum(room.surface(name).plane.normal for name, _ in planned.piece.rects)
         shown.append((planned.id, outline, np.asarray(normal) @ ALONG.T))
     for ids, outline, normal in same_spot(shown):

@@ -1,10 +1,12 @@
 """What is drawn: a room, and the pieces of a plan if there is one."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from optimizer.drawings.style import clean
+from optimizer.placement.hung import without_hung
 from optimizer.project import Project
-from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.model import Plan, PlannedPiece, hung_already
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Room
 
@@ -17,10 +19,15 @@ class Subject:
     pieces: tuple[PlannedPiece, ...]
     planned: bool
 
-    @property
+    @cached_property
     def room(self) -> Room:
-        """The room."""
-        return self.project.room
+        """The room; what hangs already is not among what is to be kept clear, but in `hung`."""
+        return without_hung(self.project.room, self.project.hung)
+
+    @cached_property
+    def hung(self) -> tuple[PlannedPiece, ...]:
+        """Pieces that hang already and stay."""
+        return hung_already(self.project)
 
     @property
     def title(self) -> str:
@@ -29,15 +36,23 @@ class Subject:
 
     def on(self, surface: str) -> list[tuple[PlannedPiece, Rect]]:
         """Pieces on a surface, each with the rectangle it covers there."""
-        return [(p, rect) for p in self.pieces for name, rect in p.piece.rects if name == surface]
+        return _on(surface, self.pieces)
+
+    def hung_on(self, surface: str) -> list[tuple[PlannedPiece, Rect]]:
+        """The same for pieces that hang already."""
+        return _on(surface, self.hung)
 
     def nothing(self, where: str) -> str:
         """What to say where there is no piece to draw."""
         if not self.planned:
             return "The room as it is, without a plan."
         if not self.pieces:
-            return "The plan holds no piece: the room stays as it is."
+            return "No new piece: the room stays as it is."
         return f"No piece of the plan {where}."
+
+
+def _on(surface: str, pieces: tuple[PlannedPiece, ...]) -> list[tuple[PlannedPiece, Rect]]:
+    return [(p, rect) for p in pieces for name, rect in p.piece.rects if name == surface]
 
 
 def subject_of(shown: Plan | Project) -> Subject:

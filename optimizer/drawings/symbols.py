@@ -25,6 +25,7 @@ LOOKS = {
     "rug": Look("#f3cdb2", "----"),
     "screen": Look("#d9d9d9", "++++"),
 }
+HUNG = "#bdbdbd"  # without a hatch, unlike every kind that is new
 
 
 def draw_piece(
@@ -42,10 +43,35 @@ def draw_piece(
     sheet.shape(points, width=style.MEDIUM, layer=layer, name=name)
 
 
+def draw_hung(
+    sheet: Sheet, points: Floats, name: str, overhead: bool = False, layer: float = 2.0
+) -> None:
+    """A piece that hangs already: plain grey whatever its kind; overhead a dotted outline."""
+    if overhead:
+        sheet.shape(points, dash=(0, (1, 1.5)), width=style.MEDIUM, layer=layer, name=name)
+        return
+    sheet.fill(points)
+    sheet.shape(points, HUNG, width=style.MEDIUM, layer=layer, name=name)
+
+
+def draw_hung_swatch(sheet: Sheet, x: float, y: float) -> None:
+    """A small sample of a piece that hangs already, its middle left at (x, y)."""
+    sheet.shape(_swatch(x, y), HUNG, width=style.THIN)
+
+
+def draw_hung_overhead_swatch(sheet: Sheet, x: float, y: float) -> None:
+    """The same for one that hangs overhead, as the plan view shows it."""
+    sheet.shape(_swatch(x, y), dash=(0, (1, 1.5)), width=style.MEDIUM)
+
+
+def _swatch(x: float, y: float) -> list[tuple[float, float]]:
+    return [(x, y - 1.2), (x + 4.5, y - 1.2), (x + 4.5, y + 1.2), (x, y + 1.2)]
+
+
 def draw_swatch(sheet: Sheet, x: float, y: float, kind: str) -> None:
     """A small sample of a kind of piece for keys, its middle left at (x, y)."""
     look = LOOKS[kind]
-    points = [(x, y - 1.2), (x + 4.5, y - 1.2), (x + 4.5, y + 1.2), (x, y + 1.2)]
+    points = _swatch(x, y)
     sheet.shape(points, look.fill, style.MUTED, style.HAIR, look.hatch)
     sheet.shape(points, width=style.THIN)
 
@@ -66,6 +92,7 @@ def draw_area(sheet: Sheet, points: Floats, kind: str, name: str) -> None:
     if kind == "closet":
         middle = (x0 + x1) / 2
         sheet.line([(middle, y0 + inset), (middle, y1 - inset)], style.HAIR, layer=1.4)
+        sheet.keep_off((middle - 0.2, y0, middle + 0.2, y1))
     if kind in ("vent", "heater"):
         for share in (0.25, 0.5, 0.75):
             y = y0 + share * (y1 - y0)

@@ -88,7 +88,7 @@ def no_impulse(signal: Array, rate: int) -> Wrong | None:
     late = _late_db(signal, rate)
     lasting = float(times[np.flatnonzero(level > level[peak] - 10.0)[-1]] - times[start])
     if late > -FALL_DB:
-        value = f"falls by {-late:.0f} dB to the end of the file"
+        value = f"falls by {-late:z.0f} dB to the end of the file"
         return _not_one(value, "or one drowned in noise or cut short; " + SWEEP_HINT)
     if times[peak] - times[start] > LOUDEST_WITHIN_S:
         value = f"loudest {times[peak] - times[start]:.2f} s after it begins"

@@ -61,7 +61,7 @@ def _cell(m: Measurement, name: str, band: int) -> str:
 def _number(name: str, value: float) -> str:
     if name == "d50":
         return f"{100 * value:.0f}"
-    return f"{value:.2f}" if UNITS[name] == "s" else f"{value:.1f}"
+    return f"{value:.2f}" if UNITS[name] == "s" else f"{value:z.1f}"
 
 
 def remarks(m: Measurement) -> list[str]:
@@ -93,7 +93,7 @@ def arrival_rows(m: Measurement) -> list[list[str]]:
     for delay, level in zip(m.arrivals.delay_ms, m.arrivals.level_db, strict=True):
         mark = "above limit" if delay <= window and level > limit else ""
         longer = SPEED_OF_SOUND * delay / 1000.0
-        rows.append([f"{delay:.1f}", f"{longer:.2f}", f"{level:.1f}", mark])
+        rows.append([f"{delay:.1f}", f"{longer:.2f}", f"{level:z.1f}", mark])
     return rows
 
 
@@ -118,7 +118,7 @@ def low_extremes(m: Measurement) -> str:
     if m.low.reason:
         return m.low.reason.text
     peaks, dips = (
-        ", ".join(f"{hertz:.0f} Hz {level:+.0f}" for hertz, level in found) or "none"
+        ", ".join(f"{hertz:.0f} Hz {level:+z.0f}" for hertz, level in found) or "none"
         for found in m.low.extremes()
     )
     return f"peaks {peaks}; dips {dips}"
@@ -157,7 +157,7 @@ def difference_header(differences: Sequence[Difference]) -> list[str]:
 
 
 def _signed(value: float, missing: str) -> str:
-    return f"{value:+.1f}" if math.isfinite(value) else missing
+    return f"{value:+z.1f}" if math.isfinite(value) else missing
 
 
 def band_label_of(nominal: int) -> str:
@@ -209,7 +209,7 @@ def _low_missing(m: Measurement) -> str:
 
 
 def _plain(value: float) -> str:
-    return f"{value:.6g}" if math.isfinite(value) else ""
+    return f"{value:z.6g}" if math.isfinite(value) else ""
 
 
 def as_json(measurements: Sequence[Measurement]) -> str:
@@ -273,4 +273,4 @@ def _mean_document(measurements: Sequence[Measurement], name: str) -> dict[str, 
 
 
 def _list(values: NDArray[np.float64]) -> list[float | None]:
-    return [float(f"{value:.6g}") if math.isfinite(value) else None for value in values]
+    return [float(f"{value:z.6g}") if math.isfinite(value) else None for value in values]

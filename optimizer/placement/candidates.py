@@ -6,7 +6,7 @@ about the axis is one candidate. A single off the axis is offered only where its
 not free (a window, a door, furniture on the other side).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product as every
 
@@ -95,6 +95,30 @@ def find_candidates(
     for item in products:
         if "corner" in item.mountings:
             found += (Candidate(pieces) for pieces in corner_pieces(zones, item))
+    return tuple(found)
+
+
+def candidates_at(
+    room: Room, products: tuple[Product, ...], limits: LimitsSection, pieces: Sequence[Piece]
+) -> tuple[Candidate, ...]:
+    """Candidates at the places of flat pieces, by the rules of `find_candidates`.
+
+    There is none for a piece whose product is not allowed, whose place is not free any more, or
+    that is the right member of a pair.
+    """
+    zones = zones_of(room)
+    found: list[Candidate] = []
+    for piece in pieces:
+        if len(piece.rects) > 1:
+            continue
+        surface = room.surface(piece.surface)
+        rect = np.array([piece.rect])
+        for layout in _layouts(surface, products, limits):
+            same = layout.product.id, layout.fitting, layout.turned
+            if same == (piece.product.id, piece.fitting, piece.turned):
+                spots = Spots(room.surfaces.index(surface), rect, layout.reach)
+                free = rect[_usable(zones, surface, layout, spots, limits)]
+                found += _mirrored(zones, surface, layout, free, limits)
     return tuple(found)
 
 

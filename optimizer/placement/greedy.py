@@ -20,7 +20,7 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
     quantities = effects.base.copy()
     while True:
         gain = _gains(effects, quantities)
-        cost = _extra_cost(effects, np.array(chosen, dtype=np.int64))
+        cost = extra_cost(effects, np.array(chosen, dtype=np.int64))
         fits = open_ & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
                         <= effects.budget_cents)  # fmt: skip
         share = np.maximum(cost / max(effects.budget_cents, 1), FREE)
@@ -55,7 +55,7 @@ def _gains(effects: Effects, quantities: Floats) -> Floats:
     return np.asarray(criteria.score(quantities) - criteria.weights @ after)
 
 
-def _extra_cost(effects: Effects, chosen: Ints) -> Floats:
+def extra_cost(effects: Effects, chosen: Ints) -> Floats:
     """Cents that each candidate would add (C,), packs already open used first."""
     used = np.bincount(effects.product[chosen], effects.pieces[chosen], len(effects.pack))
     packs = effects.packs(chosen)

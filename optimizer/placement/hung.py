@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from optimizer.faults import Fault
 from optimizer.placement.catalogue import Product
 from optimizer.placement.laying import MisfitError, laid_piece
@@ -61,5 +63,19 @@ def _usual_mounting(section: HungSection, product: Product | None) -> str | None
 
 def around_hung(room: Room, pieces: Sequence[Piece]) -> Room:
     """The room in which the space of hung pieces is to be kept clear."""
-    boxes = tuple(Box(f"hung: {piece.product.name}", piece.box) for piece in pieces)
+    boxes = tuple(Box(_clear_name(piece), piece.box) for piece in pieces)
     return replace(room, keep_clear=(*room.keep_clear, *boxes))
+
+
+def without_hung(room: Room, pieces: Sequence[Piece]) -> Room:
+    """The room with no more to be kept clear than the room file says: undoes `around_hung`."""
+    own = [(_clear_name(piece), piece.box) for piece in pieces]
+    kept = tuple(
+        box for box in room.keep_clear
+        if not any(box.name == name and np.allclose(box.box, space) for name, space in own)
+    )  # fmt: skip
+    return replace(room, keep_clear=kept)
+
+
+def _clear_name(piece: Piece) -> str:
+    return f"hung: {piece.product.name}"

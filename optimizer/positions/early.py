@@ -1,5 +1,5 @@
-"""First reflections at set-ups before any treatment, how alike left and right are, and the dip that
-the wall behind the loudspeakers makes."""
+"""First reflections at set-ups, how alike left and right are, and the dip that the wall behind the
+loudspeakers makes."""
 
 from dataclasses import dataclass, replace
 
@@ -19,6 +19,7 @@ from optimizer.room.geometry import Floats
 
 FRONT = "front"
 LEAST_ENERGY = 1e-6  # re direct, -60 dB
+_BAND_LOGS = np.log(np.array(BANDS, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -71,8 +72,9 @@ def wall_dip(
 
     The image of a loudspeaker in the front wall arrives D later and cancels at c/(2 D), c/(4 d)
     straight ahead of a loudspeaker at d from the wall. Its pressure re direct is the ratio of the
-    path lengths, times the wall's sqrt(1 - alpha) and the loudspeaker's radiation to the rear,
-    both at that frequency, which is all that keeps a loudspeaker close to the wall from a dip.
+    path lengths, times sqrt(1 - alpha) of what the wall is where it reflects and the loudspeaker's
+    radiation to the rear, both at that frequency, which is all that keeps a loudspeaker close to
+    the wall from a dip.
     """
     index = _front(scene)
     plane = scene.planes[index]
@@ -81,15 +83,38 @@ def wall_dip(
     direct = np.linalg.norm(ears[:, None] - speakers, axis=-1)
     path = np.linalg.norm(ears[:, None] - image, axis=-1)
     notch = boundary_notch(np.maximum(path - direct, 1e-6))
-    known = np.log(np.array(BANDS, dtype=float))
     at = np.log(notch)
-    alpha = np.interp(at, known, np.clip(scene.base_alpha[index], 0.0, 1.0))
-    rear = np.interp(at, known, directivity.energy(np.pi))
+    alpha = _read_bands(_alpha_where(scene, index, speakers, ears, image), at)
+    rear = np.interp(at, _BAND_LOGS, directivity.energy(np.pi))
     copy = direct / path * np.sqrt((1.0 - alpha) * rear)
     depth = -20 * np.log10(np.maximum(1.0 - copy, 1e-3))
     worst = depth.argmax(axis=1)
     rows = np.arange(len(ears))
     return depth[rows, worst], notch[rows, worst]
+
+
+def _alpha_where(scene: Scene, index: int, speakers: Floats, ears: Floats, image: Floats) -> Floats:
+    """Absorption (N, 2, bands) of a surface where it reflects loudspeakers (N, 2, 3) to ears."""
+    plane = scene.planes[index]
+    away, heard = ((p - plane.origin) @ plane.normal for p in (speakers, ears[:, None]))
+    share = (away / np.maximum(away + heard, 1e-9))[..., None]
+    point = image + share * (ears[:, None] - image) - plane.origin
+    u, v = point @ plane.u, point @ plane.v
+    alpha = np.broadcast_to(scene.base_alpha[index], (*u.shape, len(BANDS))).copy()
+    for part in (scene.tiles, scene.pieces):
+        for tile in np.flatnonzero(part.surface == index):
+            u0, v0, u1, v1 = part.rect[tile]
+            alpha[(u >= u0) & (u <= u1) & (v >= v0) & (v <= v1)] = part.alpha[tile]
+    return np.asarray(np.clip(alpha, 0.0, 1.0))
+
+
+def _read_bands(values: Floats, at: Floats) -> Floats:
+    """Band values (N, 2, bands) read at log frequencies (N, 2), level outside the bands."""
+    place = np.interp(at, _BAND_LOGS, np.arange(len(BANDS), dtype=float))
+    low = np.minimum(place.astype(np.int64), len(BANDS) - 2)
+    part = place - low
+    first, second = (np.take_along_axis(values, (low + i)[..., None], -1)[..., 0] for i in (0, 1))
+    return np.asarray((1.0 - part) * first + part * second)
 
 
 def _front(scene: Scene) -> int:

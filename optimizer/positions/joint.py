@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 from optimizer.placement.plan import Report
 from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
-from optimizer.positions.search import Found, Judged, Told, search
+from optimizer.positions.quality import Qualities
+from optimizer.positions.search import Bench, Found, Judged, Told, search
 from optimizer.positions.set_ups import Reach
 from optimizer.project import Judging, Project
 from optimizer.results.model import Plan
@@ -23,6 +24,12 @@ class Pair:
 
     judged: Judged
     plan: Plan
+    treated: Qualities  # the parts of the place's score with the plan's pieces in the room
+
+    @property
+    def place(self) -> float:
+        """The score of the place with the treatment; 0 is best."""
+        return float(self.treated.scores[0])
 
     @property
     def excess(self) -> float:
@@ -58,16 +65,20 @@ def plan_positions(
     found: Found | None = None,
     report: Report | None = None,
     tell: Told = lambda text: None,
+    confidence: float | None = None,
 ) -> Joint:
     """Plans for the present set-up and the best `top` others, each within the project's budget and
     to the same gap or time limit in s; `found` saves the search when it was made already."""
     found = found or search(project, top, reach, tell)
     chosen: Sequence[Judged] = found.best[:top]
-    pairs = []
+    bench, pairs = Bench(project), []
     for number, judged in enumerate((found.now, *chosen)):
-        tell("planning the room as it is" if number == 0 else f"planning set-up {number}")
-        plan = make_plan(judged.project, gap, time_limit, report, judging, tell)
-        pairs.append(Pair(judged, plan))
+        what = "the room as it is" if number == 0 else f"set-up {number} of {len(chosen)}"
+        tell(f"planning {what}")
+        plan = make_plan(judged.project, gap, time_limit, report, judging, tell, confidence)
+        tell("judging the place with its treatment")
+        treated = bench.treated(plan.project, [p.piece for p in plan.pieces])
+        pairs.append(Pair(judged, plan, treated))
     return Joint(pairs[0], tuple(pairs[1:]))
 
 

@@ -57,14 +57,15 @@ class LowRows:
 
 def rows_of(levels: LowLevels) -> LowRows:
     """Unevenness and deepest dip at the ears, spread of the third octaves about their mean; lack
-    of the lowest octave; change by moving; left against right; other seats over the ears."""
+    of the lowest octave; rms change by moving 10 cm, the worst way; left against right; other seats
+    over the ears."""
     f = levels.f_hz
     both = 10 * np.log10(np.maximum(levels.both, FAINT))
     each = 10 * np.log10(np.maximum(levels.each, FAINT))
     _, off = octave_deviation(both[:, 0], f, EVEN_RANGE)
     near = (f >= MOVED_RANGE[0]) & (f <= MOVED_RANGE[1])
     step = both[:, HERE][..., near] - both[:, :1][..., near]
-    moved = np.sqrt(np.mean(step**2, axis=2)).mean(axis=1)
+    moved = np.sqrt(np.mean(step**2, axis=2)).max(axis=1)
     sides = np.sqrt(np.mean((each[:, 0] - each[:, 1]) ** 2, axis=1))
     others = both[:, HERE.stop :]
     louder = np.full(len(both), np.nan)

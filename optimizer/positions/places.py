@@ -14,6 +14,7 @@ from optimizer.positions.set_ups import Bools, SetUps
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 from optimizer.room.shell import inside_many
+from optimizer.units import format_length
 
 BEHIND = 0.6  # m, free behind the ears
 BESIDE = 0.5  # m, free to either side of them
@@ -23,11 +24,6 @@ APART = 0.6  # m, from any seat or loudspeaker to another seat
 LEAF = 1.0  # m, widest door leaf; a wider door has two leaves or slides up
 PASSAGE = 0.6  # m, kept free in front of an opening
 DOORS = ("door", "closet")
-
-RULES = (
-    f"Kept free: {BEHIND:g} m behind the ears, {BESIDE:g} m beside them; {CABINET:g} m around a "
-    f"loudspeaker; the swing of each door (leaves up to {LEAF:g} m); {APART:g} m to other seats."
-)
 
 
 @dataclass(frozen=True)
@@ -165,3 +161,14 @@ def _in_sight(speakers: Floats, heads: Floats, boxes: Floats) -> Bools:
         leave = np.maximum(first, second).min(axis=2)
         clear &= ~((enter < leave) & (enter < 1) & (leave > 0)).any(axis=1)
     return clear
+
+
+def rules(units: str = "m") -> str:
+    """What is kept free, in a sentence."""
+    behind, beside, cabinet, leaf, apart = (
+        format_length(x, units) for x in (BEHIND, BESIDE, CABINET, LEAF, APART)
+    )
+    return (
+        f"Kept free: {behind} behind the ears, {beside} beside them; {cabinet} around a "
+        f"loudspeaker; the swing of each door (leaves up to {leaf}); {apart} to other seats."
+    )

@@ -1,7 +1,9 @@
 """How good set-ups are: every part of the score, its weight, and the score.
 
 This is the one place where the parts are weighed against each other. The weights and scales are our
-choice; no standard gives any.
+choice; no standard gives any. What is wider than an octave (balance) weighs as much as what is
+narrower (unevenness): broad resonances are heard at lower levels than narrow ones (Toole and Olive,
+J. Audio Eng. Soc. 36, 1988, 122-142; from memory).
 """
 
 from dataclasses import dataclass
@@ -31,16 +33,16 @@ class Part:
 
 
 PARTS = (
-    Part("low end, unevenness", "dB", 1.0, 0.0, EVEN_LIMIT,
+    Part("low end, unevenness", "dB", 0.75, 0.0, EVEN_LIMIT,
          "spread about its own octave-wide mean, 20-300 Hz, both loudspeakers"),
     Part("low end, deepest dip", "dB", 0.5, 0.0, 10.0,
          "below its own octave-wide mean; no equaliser fills it"),
-    Part("low end, balance", "dB", 0.5, 0.0, 4.0,
+    Part("low end, balance", "dB", 0.75, 0.0, EVEN_LIMIT,
          "spread of the third octaves 31.5-200 Hz: a wide hole that the octave-wide mean hides"),
     Part("low end, thin bass", "dB", 0.5, 0.0, 3.0,
          "lack of 28-56 Hz against 56-200 Hz, as where the lowest mode has its node"),
     Part("low end, 10 cm away", "dB", 0.5, 0.0, 3.0,
-         "change of level when the head moves 10 cm forward, back or sideways, 20-200 Hz"),
+         "change of level when the head moves 10 cm, the worst of four ways, 20-200 Hz"),
     Part("low end, left and right", "dB", 0.5, 0.0, 4.0,
          "difference of the loudspeakers at the ears, 20-300 Hz"),
     Part("dip from the wall behind", "dB", 0.5, 0.0, 6.0,

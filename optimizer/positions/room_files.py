@@ -5,7 +5,6 @@ is a variant that moves loudspeakers, seat and what goes with it; one that faces
 the whole room turned, so that one is written as a room file of its own.
 """
 
-import copy
 import json
 import os
 import re
@@ -22,6 +21,7 @@ from optimizer.project import Project
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
 from optimizer.room.reading import read_toml
+from optimizer.room.variants import lay_over, read_variants, split_name
 
 HEAD = """\
 # Written by `treatment positions` from {file}; it faces {wall}.
@@ -43,15 +43,19 @@ def variant_name(number: int) -> str:
     return f"set_up_{number}"
 
 
-def room_files(project: Project, best: Sequence[Judged], folder: Path) -> dict[str, str]:
+def room_files(
+    project: Project, best: Sequence[Judged], folder: Path, variants: Sequence[str] = ()
+) -> dict[str, str]:
     """Room files by name, to be written to `folder`: the present one with its set-ups, and one for
-    each other wall faced, whose room as it is is the first of its set-ups."""
+    each other wall faced, whose room as it is is the first of its set-ups. `variants` of the room
+    file are laid over it, as they are in the project."""
     numbered = list(enumerate(best, 1))
     files = {}
     for facing in FACINGS:
         mine = [(n, j) for n, j in numbered if j.set_up.facing == facing]
         if mine:
-            files[file_name(project, facing)] = _room_file(project, facing, mine, folder)
+            data = own_tables(project, folder, variants)
+            files[file_name(project, facing)] = _room_file(project, data, facing, mine)
     return files
 
 
@@ -65,7 +69,7 @@ def variant(number: int, judged: Judged, names: Mapping[int, str]) -> str:
         moves[known] = room.furniture[index].box[0]
     name = variant_name(number)
     lines = [f"[variants.{name}]", f"says = {_value(says(judged))}", "", f"[variants.{name}.move]"]
-    lines += [f"{_key(key)} = {_value(_point(at))}" for key, at in moves.items()]
+    lines += [f"{_key(key)} = {_value(rounded(at))}" for key, at in moves.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -96,24 +100,37 @@ def pasted(project: Project, best: Sequence[Judged]) -> str:
     return "\n".join(texts)
 
 
-def _room_file(
-    project: Project, facing: str, mine: Sequence[tuple[int, Judged]], folder: Path
-) -> str:
+def own_tables(project: Project, folder: Path, variants: Sequence[str]) -> Tables:
+    """Tables of a project's room file with variants laid over it, to be written to `folder`:
+    files named from there, loudspeakers aimed at the first seat."""
     path = project.scenario.path
-    data = copy.deepcopy(read_toml(path))
-    data.pop("variants", None)
-    names = _own_names(data, project.room)
-    _paths_from(data, project, folder)
-    for speaker in data["speakers"]:
+    data = read_toml(path)
+    known = read_variants(data, str(path), [])
+    parts = [part for name in variants for part in split_name(name)]
+    laid = lay_over(data, str(path), {part: known[part] for part in parts}).data
+    _paths_from(laid, project, folder)
+    for speaker in laid["speakers"]:
         speaker.pop("aim", None)
+    return laid
+
+
+def _room_file(
+    project: Project, data: Tables, facing: str, mine: Sequence[tuple[int, Judged]]
+) -> str:
+    names = _own_names(data, project.room)
     if facing != "front":
-        _turn(data, mine[0][1].project.room, facing)
-    file, wall = path.name, "the same wall" if facing == "front" else f"its {facing} wall"
+        turn_tables(data, mine[0][1].project.room, facing)
+    file, wall = project.scenario.path.name, wall_in_words(facing)
     head = HEAD.format(file=file, wall=wall)
     if facing != "front":
         head += f"# As it is: set-up {mine[0][0]}. Variants: the others that face this wall.\n"
     variants = [variant(n, j, names) for n, j in mine if facing == "front" or j is not mine[0][1]]
     return "\n".join([head, toml_text(data), *variants])
+
+
+def wall_in_words(facing: str) -> str:
+    """Which wall of its room file a set-up faces, in words."""
+    return "the same wall" if facing == "front" else f"its {facing} wall"
 
 
 def _own_names(data: Tables, room: Room) -> dict[int, str]:
@@ -140,7 +157,7 @@ def _relative(path: Path, folder: Path) -> str:
     return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
 
 
-def _turn(data: Tables, there: Room, facing: str) -> None:
+def turn_tables(data: Tables, there: Room, facing: str) -> None:
     """Every place of the tables as it is in the room `there`, turned."""
     assert there.dimensions is not None
     data["room"].update(length=there.dimensions[0], width=there.dimensions[1])
@@ -152,22 +169,22 @@ def _turn(data: Tables, there: Room, facing: str) -> None:
         index = count.get(name, 0)
         count[name] = index + 1
         u0, v0, u1, v1 = there.surface(name).areas[index].rect
-        area.update(surface=name, at=_point((u0, v0)), size=_point((u1 - u0, v1 - v0)))
+        area.update(surface=name, at=rounded((u0, v0)), size=rounded((u1 - u0, v1 - v0)))
     for item, furniture in zip(data.get("furniture", []), there.furniture, strict=True):
         item.update(_placed(furniture.box))
     for item, box in zip(data.get("limits", {}).get("keep_clear", []), there.keep_clear,
                          strict=True):  # fmt: skip
         item.update(_placed(box.box))
-    data["speakers"] = [{"name": s.name, "at": _point(s.at)} for s in there.speakers]
+    data["speakers"] = [{"name": s.name, "at": rounded(s.at)} for s in there.speakers]
     for item, seat in zip(data["seats"], there.seats, strict=True):
-        item["at"] = _point(seat.at)
+        item["at"] = rounded(seat.at)
 
 
 def _placed(box: Floats) -> Tables:
-    return {"at": _point(box[0]), "size": _point(box[1] - box[0])}
+    return {"at": rounded(box[0]), "size": rounded(box[1] - box[0])}
 
 
-def _point(values: Sequence[float] | Floats) -> list[float]:
+def rounded(values: Sequence[float] | Floats) -> list[float]:
     return [float(v) + 0.0 for v in np.round(np.asarray(values, dtype=float), DIGITS)]
 
 

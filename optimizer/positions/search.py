@@ -17,6 +17,8 @@ from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.acoustics.judging import directivity_of
 from optimizer.acoustics.low_response import HIGHEST_HZ, coupled_box, furnished, unfurnished_box
+from optimizer.acoustics.scene import Scene
+from optimizer.placement.pieces import Piece
 from optimizer.positions.early import EarlyRows, early_rows
 from optimizer.positions.low_end import LowRows, exact_levels, rows_of, search_levels
 from optimizer.positions.moving import movers, present, project_with, with_home_boxes
@@ -25,10 +27,12 @@ from optimizer.positions.quality import Qualities, qualities
 from optimizer.positions.set_ups import Reach, SetUp, SetUps, grid
 from optimizer.positions.turning import FACINGS, turned
 from optimizer.project import Project
+from optimizer.results.scorecard import treated
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
 DISTINCT = 0.3  # m that a loudspeaker or the ears move at least from one set-up shown to the next
+THREADS = 2
 Told = Callable[[str], None]
 
 
@@ -99,6 +103,14 @@ class Bench:
         project = project_with(self.project, set_up)
         return Judged(set_up, project, self._judge(project, set_up.facing))
 
+    def treated(self, project: Project, pieces: Sequence[Piece]) -> Qualities:
+        """The same parts of a set-up's project with pieces in the room."""
+        scene = treated(project.room, project.scene, pieces)
+        box = None
+        if project.room.dimensions is not None:
+            box = coupled_box(scene, project.room.dimensions, HIGHEST_HZ)
+        return self._rows(scene, box)
+
     def now(self) -> Judged:
         """The set-up as it is, aimed as it is."""
         found = self._judge(self.project, "front")
@@ -106,15 +118,18 @@ class Bench:
 
     def _judge(self, project: Project, facing: str) -> Qualities:
         room, scene = project.room, project.scene
-        speakers, ears = scene.speakers[:2], scene.seats[0]
-        early = early_rows(scene, speakers[None], ears[None], self.directivity, self.window_ms)
         if room.dimensions is None:
-            return qualities(early, None)
+            return self._rows(scene, None)
         if facing not in self._boxes:
             self._boxes[facing] = unfurnished_box(scene, room.dimensions, HIGHEST_HZ)
-        box = furnished(self._boxes[facing], scene, room.dimensions)
-        levels = exact_levels(box, speakers, ears, scene.seats[1:])
-        return qualities(early, rows_of(levels))
+        return self._rows(scene, furnished(self._boxes[facing], scene, room.dimensions))
+
+    def _rows(self, scene: Scene, box: CoupledBox | None) -> Qualities:
+        speakers, ears = scene.speakers[:2], scene.seats[0]
+        early = early_rows(scene, speakers[None], ears[None], self.directivity, self.window_ms)
+        if box is None:
+            return qualities(early, None)
+        return qualities(early, rows_of(exact_levels(box, speakers, ears, scene.seats[1:])))
 
 
 def search(
@@ -128,23 +143,17 @@ def search(
     tried = judge_all(project, reach, tell)
     seconds = time.perf_counter() - start
     tell("judging the best anew, with everything in its place")
-    bench = Bench(project)
-    judged: dict[int, Judged] = {}
-
-    def anew(set_up: SetUp) -> Judged:
-        if id(set_up) not in judged:
-            judged[id(set_up)] = bench.judge(set_up)
-        return judged[id(set_up)]
-
     chosen = distinct(tried, top)
-    best = sorted((anew(s) for s in chosen), key=lambda j: j.score)
-    walls: dict[str, Judged] = {}
-    for s in tried:
-        first = s.best()
-        if first is not None:
-            same = next((c for c in chosen if c.apart(first) < 1e-9), first)
-            walls[first.facing] = anew(same)
-    return Found(bench.now(), tuple(best), walls, tuple(tried), seconds)
+    firsts = [s for s in (part.best() for part in tried) if s is not None]
+    same = [next((c for c in chosen if c.apart(s) < 1e-9), s) for s in firsts]
+    wanted = {id(s): s for s in (*chosen, *same)}
+    bench = Bench(project)
+    with ThreadPoolExecutor(THREADS) as pool:  # most of it is linear algebra, beside Python
+        now = pool.submit(bench.now)
+        judged = dict(zip(wanted, pool.map(bench.judge, wanted.values()), strict=True))
+    best = sorted((judged[id(s)] for s in chosen), key=lambda j: j.score)
+    walls = {s.facing: judged[id(s)] for s in same}
+    return Found(now.result(), tuple(best), walls, tuple(tried), seconds)
 
 
 def judge_all(

@@ -101,6 +101,7 @@ def _turn_surface(surface: Surface, length: float) -> Surface:
     corners = _turn(plane.to_xyz(plane.polygon), length)
     normal = np.array([plane.normal[1], -plane.normal[0], plane.normal[2]])
     image = plane_from_corners(corners, normal)
+    image = plane_from_corners(corners[_order(image.polygon)], normal)
     areas = tuple(_turn_area(a, plane, image, length) for a in surface.areas)
     return Surface(_NEXT.get(surface.name, surface.name), image, surface.material, areas)
 
@@ -112,3 +113,12 @@ def _turn_area(area: Area, plane: Plane, image: Plane, length: float) -> Area:
     low, high = uv.min(axis=0), uv.max(axis=0)
     rect: Rect = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return replace(area, rect=rect)
+
+
+def _order(polygon: Floats) -> list[int]:
+    """Order of the corners (4, 2) of a rectangle as a room just read has them: from the one at the
+    origin, along u first; so that a turned room equals its own file read back."""
+    first = int(polygon.sum(axis=1).argmin())
+    order = [(first + i) % len(polygon) for i in range(len(polygon))]
+    along_v = polygon[order[1], 1] > polygon[order[-1], 1]
+    return [order[0], *order[:0:-1]] if along_v else order

@@ -1,11 +1,14 @@
 """One sheet per surface: its pieces with the distances a person measures, to take to the wall."""
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.drawings.lettering import dimension
 from optimizer.placement.pieces import Piece
-from optimizer.report.wording import ABSENT, Table, span
-from optimizer.results.model import Plan, PlannedPiece
+from optimizer.report.wording import ABSENT, Table, figure, near_note, span
+from optimizer.results.model import Plan, PlannedPiece, hung_already
+from optimizer.results.shopping_overhead import load_in_words, overhead_products
 from optimizer.results.words import surface_in_words
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Surface
@@ -15,6 +18,8 @@ OVERHEAD_NOTE = (
     "independent fixings that each carry the whole piece with a good margin, and a secondary "
     "safety line (common practice, no source). Ask a licensed person before you start."
 )
+HUNG = "hangs already, stays"
+HUNG_CAPTION = "Hangs already and stays where it is"
 
 
 @dataclass(frozen=True)
@@ -34,14 +39,39 @@ def hanging_sheets(plan: Plan, units: str = "m") -> list[Sheet]:
     for surface in plan.project.room.surfaces:
         here = pieces_on(plan, surface.name)
         if here:
-            sheets.append(_sheet(surface, here, units))
+            there = _on(hung_already(plan.project), surface.name)
+            sheets.append(_sheet(surface, here, there, units))
     return sheets
 
 
 def pieces_on(plan: Plan, surface: str) -> list[tuple[PlannedPiece, Rect]]:
     """Pieces on a surface with the rectangle each covers there, in reading order."""
-    here = [(p, rect) for p in plan.pieces for name, rect in p.piece.rects if name == surface]
+    return _on(plan.pieces, surface)
+
+
+def _on(pieces: Sequence[PlannedPiece], surface: str) -> list[tuple[PlannedPiece, Rect]]:
+    here = [(p, rect) for p in pieces for name, rect in p.piece.rects if name == surface]
     return sorted(here, key=lambda item: (item[1][0], item[1][1]))
+
+
+def hung_table(plan: Plan, units: str = "m") -> Table | None:
+    """What hangs already and stays, with its place; None where nothing does."""
+    hung = hung_already(plan.project)
+    if not hung:
+        return None
+    surfaces = {s.name: s for s in plan.project.room.surfaces}
+    unit = " (mm)" if units == "m" else ""
+    header = ("no.", "product", "on", f"its edges one way{unit}",
+              f"its edges the other way{unit}",
+              f"stands off{unit}")  # fmt: skip
+    rows = []
+    for planned in hung:
+        name, rect = planned.piece.rects[0]
+        first, second = edges(surfaces[name])
+        number, product, across, up, off = _row(planned, rect, units)
+        rows.append([number, product, surface_name(plan, planned), f"{across} from {first}",
+                     f"{up} from {second}", off])  # fmt: skip
+    return Table(HUNG_CAPTION, header, rows, kind="places")
 
 
 def bare_surfaces(plan: Plan) -> list[str]:
@@ -49,7 +79,11 @@ def bare_surfaces(plan: Plan) -> list[str]:
     return [surface_in_words(s) for s in plan.project.room.surfaces if not pieces_on(plan, s.name)]
 
 
-def _sheet(surface: Surface, here: list[tuple[PlannedPiece, Rect]], units: str) -> Sheet:
+_Placed = list[tuple[PlannedPiece, Rect]]
+
+
+def _sheet(surface: Surface, here: _Placed, there: _Placed, units: str) -> Sheet:
+    """The sheet of the pieces `here`, and of those `there` already."""
     first, second = edges(surface)
     title = surface_in_words(surface)
     title = title[:1].upper() + title[1:]
@@ -57,10 +91,21 @@ def _sheet(surface: Surface, here: list[tuple[PlannedPiece, Rect]], units: str) 
     header = ("no.", "product", f"edges from {first}{unit}", f"edges from {second}{unit}",
               f"stands off{unit}")  # fmt: skip
     rows = [_row(planned, rect, units) for planned, rect in here]
+    for planned, rect in there:
+        number, product, *rest = _row(planned, rect, units)
+        rows.append([number, f"{product} ({HUNG})", *rest])
     caption = f"{title}: where each piece goes"
     heavy = any(p.piece.mounting == "ceiling" for p, _ in here)
     table = Table(caption, header, rows, kind="places")
-    return Sheet(surface.name, title, _stand(surface), table, OVERHEAD_NOTE if heavy else "")
+    note = f"{OVERHEAD_NOTE} {_loads(here)}" if heavy else ""
+    return Sheet(surface.name, title, _stand(surface), table, note)
+
+
+def _loads(here: _Placed) -> str:
+    """What each kind of piece overhead weighs and takes."""
+    counts = overhead_products([planned.piece for planned, _ in here])
+    told = (f"{p.name}: {load_in_words(p)} (of {n})" for p, n in counts.items())
+    return "; ".join(told) + "."
 
 
 def _row(planned: PlannedPiece, rect: Rect, units: str) -> list[str]:
@@ -97,13 +142,37 @@ def _stand(surface: Surface) -> str:
             "The drawing measures from the nearest corner, the table from one and the same: mark "
             "both edges of each piece, then the lower and the upper one."
         )
+    drawn = "The plan view" if surface.is_floor else "The drawing"
     return (
-        "The drawing measures from the nearest walls, the table from the front wall (the one "
+        f"{drawn} measures from the nearest walls, the table from the front wall (the one "
         "behind the loudspeakers) and the left wall."
     )
 
 
-def reasons_table(plan: Plan) -> Table:
+_CRITERIA = {
+    "decay": "ringing at", "mode": "bass note", "early": "reflection", "late": "later reflection",
+    "side balance": "left against right at", "pair balance": "reflections left against right",
+}  # fmt: skip
+_ALIKE = re.compile(r": (\S+ \S+) instead of \1$")  # to the digits shown
+_REASON = re.compile(r"(?P<key>[^:;]+): (?P<where>.+?) (?P<first>-?[\d.]+) instead of "
+                     r"(?P<second>-?[\d.]+) (?P<unit>[^\s;]+)")  # fmt: skip
+
+
+def why_in_words(why: str, units: str = "m") -> str:
+    """A reason with plain words for its criteria and a unit at each figure; others as they are."""
+
+    def told(part: re.Match[str]) -> str:
+        key, where, unit = part["key"].strip(), part["where"], part["unit"]
+        where = re.sub(r" \([\d-]+\)", "", near_note(where)) if key == "mode" else where
+        first, second = (figure(float(part[n]), unit, units) for n in ("first", "second"))
+        return f"{_CRITERIA.get(key, key)} {where}: {first} instead of {second}"
+
+    parts = [_REASON.sub(told, part) for part in why.split("; ")]
+    seen = [part for part in parts if not _ALIKE.search(part)]
+    return "; ".join(seen or parts)
+
+
+def reasons_table(plan: Plan, units: str = "m") -> Table:
     """Why each piece or mirrored pair is there."""
     rows, done = [], set[str]()
     for planned in plan.pieces:
@@ -115,7 +184,8 @@ def reasons_table(plan: Plan) -> Table:
         where = surface_name(plan, planned)
         if twin is not None and surface_name(plan, twin) != where:
             where = f"{where}, {surface_name(plan, twin)}"
-        rows.append([numbers, planned.piece.product.name, where, planned.why or ABSENT])
+        rows.append([numbers, planned.piece.product.name, where,
+                     why_in_words(planned.why, units) or ABSENT])  # fmt: skip
     caption = "Why each piece is there: with it, instead of without it"
     return Table(
         caption, ("no.", "product", "on", "with it, instead of without"), rows, kind="wordy"

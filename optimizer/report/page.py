@@ -12,8 +12,16 @@ from optimizer.drawings.style import Picture
 from optimizer.placement.budget_curve import Curve
 from optimizer.placement.catalogue import Product
 from optimizer.report.figures import Charts, Responses, report_charts
-from optimizer.report.hanging import Sheet, bare_surfaces, hanging_sheets, reasons_table
+from optimizer.report.glossary import TERMS
+from optimizer.report.hanging import (
+    Sheet,
+    bare_surfaces,
+    hanging_sheets,
+    hung_table,
+    reasons_table,
+)
 from optimizer.report.judges import models_table, sureness
+from optimizer.report.measured import measured_parts
 from optimizer.report.more import Others, Part, Stages, budget_part, others_part, stages_part
 from optimizer.report.proof import proof
 from optimizer.report.score import score_groups
@@ -51,10 +59,14 @@ class PartShown:
 
 @dataclass(frozen=True)
 class SheetShown:
-    """A hanging sheet with its drawing, if there is one."""
+    """A hanging sheet with its drawing, if there is one.
+
+    `listed`: the drawing itself lists where each piece goes, so that paper needs no table.
+    """
 
     sheet: Sheet
     figure: Shown | None
+    listed: bool
 
 
 def report_html(
@@ -66,13 +78,14 @@ def report_html(
     stages: Stages | None = None,
     budget: Curve | None = None,
     others: Others | None = None,
+    parts: Sequence[Part] = (),
 ) -> str:
     """The whole report. Lengths in "m" or "ft".
 
     `low_response` is the bass at the seats now and with the plan; without it that chart is left
     out and the page says so. `changed`: what the plan was solved for is no longer so. `stages` of
     a purchase, the `budget` curve and `others` nearly as good are shown where they were made;
-    `more` are further charts of that kind.
+    `more` are further charts of that kind, `parts` further parts.
     """
     charts = report_charts(plan, units, low_response)
     return _render(
@@ -82,16 +95,18 @@ def report_html(
         summary=summary(plan, units),
         proof=proof(plan, changed),
         rounds=_sentence(plan.rounds),
-        more=_more(plan, stages, budget, others),
+        measured=_parts(measured_parts(plan), "c"),
+        more=[*_more(plan, stages, budget, others), *_parts(parts, "q")],
         more_charts=_shown(more, "m"),
         drawings=_shown(room_pictures(plan, units), "d"),
         shopping=_shopping(plan),
         shopping_notes=tell.shopping_notes(plan),
         fire=_fire_table(plan),
-        reasons=reasons_table(plan),
+        reasons=reasons_table(plan, units),
         assumptions=assumptions(plan, units),
         coefficients=coefficients_table(plan),
         references=references(plan),
+        terms=TERMS,
         model_limits=model_limits(),
         room_file=plan.project.scenario.path.name,
     )
@@ -123,8 +138,12 @@ def _more(
         *([others_part(others)] if others else []),
         *([budget_part(budget, plan)] if budget else []),
     ]
+    return _parts(parts, "o")
+
+
+def _parts(parts: Iterable[Part], prefix: str) -> list[PartShown]:
     return [
-        PartShown(part, _one(part.chart, f"o{i}") if part.chart else None)
+        PartShown(part, _one(part.chart, f"{prefix}{i}") if part.chart else None)
         for i, part in enumerate(parts)
     ]
 
@@ -146,6 +165,7 @@ def _common(plan: Plan, units: str) -> dict[str, Any]:
         "css": Markup((FOLDER / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - ours
         "sheets": _with_figures(sheets, surface_pictures(plan, units)),
         "bare": listed(bare_surfaces(plan)),
+        "hung": hung_table(plan, units),
         "overhead": table if overhead else None,
         "cautions": cautions(pieces),
     }
@@ -156,8 +176,9 @@ def _with_figures(sheets: Iterable[Sheet], pictures: dict[str, Picture]) -> list
     for sheet in sheets:
         picture = pictures.get(sheet.surface)
         prefix = f"s{len(shown)}"
-        shown.append(SheetShown(sheet, _one(picture, prefix) if picture else None))
-    return shown
+        listed = picture is not None and 'id="row-' in picture.svg
+        shown.append(SheetShown(sheet, _one(picture, prefix) if picture else None, listed))
+    return sorted(shown, key=lambda sheet: sheet.figure is None)
 
 
 def _shown(pictures: Iterable[Picture], prefix: str) -> list[Shown]:

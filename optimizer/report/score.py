@@ -127,7 +127,10 @@ def row_name(row: ScoreRow) -> str:
 
 def verdict(row: ScoreRow) -> str:
     """The verdict in words; none without a limit."""
-    return ABSENT if row.low is None and row.high is None else row.verdict
+    if row.low is None and row.high is None:
+        return ABSENT
+    missed = row.verdict in ("better", "worse", "unchanged")
+    return f"not met, {row.verdict}" if missed else row.verdict
 
 
 def extra_columns(rows: Sequence[Any]) -> list[str]:

@@ -1,10 +1,12 @@
 """What the figures rest on: every coefficient used with its source, and what was assumed."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from materials import Material, MaterialDataError, MaterialTable, load_table
 from optimizer.acoustics.decay import SPEED_OF_SOUND
+from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.bands import BANDS, band_label
 from optimizer.project import Project
 from optimizer.report.wording import Cell, Table, listed, sizes, volume
@@ -15,11 +17,12 @@ from optimizer.units import format_length
 
 @dataclass(frozen=True)
 class Reference:
-    """A source as it is cited: short name, full citation, how its figures were seen."""
+    """A source as it is cited: its number, full citation, and how its figures came here."""
 
+    number: int
     key: str
     citation: str
-    seen: str
+    came: str
 
 
 def materials_used(plan: Plan) -> dict[str, tuple[Material, list[str]]]:
@@ -47,37 +50,90 @@ def _uses(plan: Plan) -> Iterator[tuple[Material, str]]:
 def coefficients_table(plan: Plan) -> Table:
     """Absorption of every material used, per octave band, with its sources."""
     header = ("material", *[band_label(band) for band in BANDS])
-    rows = [_row(material, words) for material, words in materials_used(plan).values()]
+    names = _Names(_table(plan.project), {r.key: r.number for r in references(plan)})
+    rows = [_row(material, words, names) for material, words in materials_used(plan).values()]
     right = tuple(range(1, 1 + len(BANDS)))
     caption = "Absorption used, per octave band"
     return Table(caption, header, rows, right, kind="coefficients")
 
 
-def _row(material: Material, words: list[str]) -> list[str]:
+@dataclass(frozen=True)
+class _Names:
+    """What stands for ids of materials, and for short names of sources."""
+
+    table: MaterialTable
+    numbers: dict[str, int]
+
+    def plain(self, note: str) -> str:
+        """A note with names of materials for their ids, and signs as people write them."""
+        return _signs(_ID.sub(self._named, note))
+
+    def _named(self, found: re.Match[str]) -> str:
+        material = next((m for m in self.table if m.id == found[0]), None)
+        return f"“{material.name}”" if material else found[0].replace("_", " ")
+
+
+def _signs(text: str) -> str:
+    """Text with signs as people write them."""
+    for short, sign in _SIGNS.items():
+        text = text.replace(short, sign)
+    return text
+
+
+_ID = re.compile(r"\b[a-z]+[a-z0-9]*(?:_[a-z0-9]+)+\b")
+_SIGNS = {
+    "m2": "m²",
+    "m3": "m³",
+    "V^(2/3)": "V to the power of 2/3",
+    "alpha per": "coefficient per",
+}
+
+
+def _row(material: Material, words: list[str], names: _Names) -> list[str]:
     values = [
         ("~" if band in material.extrapolated else "") + f"{value:.2f}"
         for band, value in zip(BANDS, material.absorption, strict=True)
     ]
     unit = " (m² of one item)" if material.unit == "m2" else ""
-    sources = ", ".join(material.sources) or "none given"
+    numbers = sorted(names.numbers[key] for key in material.sources)
+    sources = ", ".join(str(number) for number in numbers) or "none given"
     if material.status != "sourced":
         sources += f" ({material.status})"
     aside = f"stands for: {listed(words)}. Sources: {sources}."
     if material.note:
-        aside += f" {material.note}"
-    return [Cell(material.name + unit, aside), *values]
+        aside += f" {_sentence(names.plain(material.note))}"
+    return [Cell(_signs(material.name) + unit, aside), *values]
 
 
 def references(plan: Plan) -> list[Reference]:
-    """Full citations of all sources used, in the order of their short names."""
-    table = _table(plan.project)
-    known = {source.key: source for source in table.cited()}
+    """Full citations of all sources used, numbered in the order in which they are written.
+
+    A source that the table does not know is one of a build or of a person's own table, cited as
+    it stands there.
+    """
+    known = {source.key: source for source in _table(plan.project).cited()}
     keys = {key for material, _ in materials_used(plan).values() for key in material.sources}
+    cited = []
+    for key in keys:
+        source = known.get(key)
+        cited.append(
+            (source.citation if source else key, key, _came(source.seen) if source else "")
+        )
     return [
-        Reference(key, known[key].citation, known[key].seen) if key in known
-        else Reference(key, "as given in the person's own material table", "")
-        for key in sorted(keys)
-    ]  # fmt: skip
+        Reference(number, key, _signs(_sentence(text)), came)
+        for number, (text, key, came) in enumerate(sorted(cited), 1)
+    ]
+
+
+def _came(seen: str) -> str:
+    """How the figures of a source came here; blank where there is nothing to say."""
+    if "from memory" in seen:
+        return "from memory"
+    return "" if seen in ("", "no source") or "recomputed" in seen else "read second-hand"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith(".") else f"{text}."
 
 
 def _table(project: Project) -> MaterialTable:
@@ -98,7 +154,7 @@ def assumptions(plan: Plan, units: str = "m") -> list[str]:
         f"Room: {shape}; air at {room.temperature_c:g} °C and {room.humidity_percent:g} % relative "
         f"humidity (absorption by ISO 9613-1), speed of sound {SPEED_OF_SOUND:g} m/s.",
         *[f"{s.name}: {_point(s.at, units)}." for s in room.speakers],
-        *[f"Seat “{s.name}”: ears at {_point(s.at, units)}, counts {s.weight:g}."
+        *[f"Seat “{s.name}”: ears at {_point(s.at, units)}; weight {s.weight:g}."
           for s in room.seats],
         _loudspeaker(project),
         _targets(project),
@@ -126,9 +182,11 @@ def _targets(project: Project) -> str:
     targets = project.scenario.targets
     own = targets.decay_low is not None or targets.decay_high is not None
     mask = "limits of the room file" if own else "mask of BS.1116-3 and EBU Tech 3276"
+    level, window = PROFILES[targets.early]
     return (
-        f"Decay is judged by the {mask}, early reflections by the profile “{targets.early}”, the "
-        f"sides within {targets.side_balance_percent:g} % and the pair of loudspeakers within "
+        f"Decay is judged by the {mask}, early reflections by the profile “{targets.early}” (at "
+        f"most {level:g} dB against the direct sound within {window:g} ms of it), the sides "
+        f"within {targets.side_balance_percent:g} % and the pair of loudspeakers within "
         f"{targets.pair_balance_percent:g} % (the last two are this tool's own limits)."
     )
 

@@ -1,11 +1,12 @@
 """The plan in plain words: what is wrong now, what to buy, what it will do and what not."""
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from optimizer.placement.catalogue import Product
 from optimizer.report.score import row_name
-from optimizer.report.wording import counted, figure, limits, near_note
+from optimizer.report.wording import counted, figure, limits
 from optimizer.results.model import Plan
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money, total_cents
@@ -48,7 +49,7 @@ def _wrong(plan: Plan, units: str) -> list[str]:
     others = [r for r in rows if r.criterion not in _TELLING and not r.ok_before]
     told += [f"{_name(row.criterion)}: {_row(row, row.before, units)}."
              for row in others[:_MOST]]  # fmt: skip
-    return told or ["Nothing that counts here: every criterion is within its limits already."]
+    return told or ["Nothing that counts here: everything is within its limits already."]
 
 
 def excess(row: ScoreRow, value: float) -> float:
@@ -63,18 +64,20 @@ def excess(row: ScoreRow, value: float) -> float:
 
 def _decay(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     slow = row.high is not None and row.before > row.high
+    many = f"All {bad}" if bad == all_of_them > 1 else f"{bad} of the {all_of_them}"
     word, what = ("slowly", "the room rings") if slow else ("fast", "the room is dull and tiring")
     return (
         f"Sound dies away too {word}: {what}. At {row.where} it takes "
-        f"{figure(row.before, 's')}; wanted is {limits(row.low, row.high, 's')}. "
-        f"{bad} of the {all_of_them} octave bands are out of bounds."
+        f"{figure(row.before, 's')} to fade by 60 dB; wanted is "
+        f"{limits(row.low, row.high, 's')}. "
+        f"{many} octave bands {'is' if bad == 1 else 'are'} out of bounds."
     )
 
 
 def _mode(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
         f"Some bass notes boom. {bad} of the {all_of_them} that count ring longer than ears let "
-        f"pass; the worst, {near_note(row.where)}, takes {figure(row.before, 's')} to die away; "
+        f"pass; the worst, {plain_name(row)}, takes {figure(row.before, 's')} to die away; "
         f"wanted is {limits(row.low, row.high, 's')}."
     )
 
@@ -83,7 +86,7 @@ def _early(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     return (
         f"Reflections blur the stereo picture. {bad} of {all_of_them} arrive too loud just after "
         f"the direct sound; the loudest, {row.where}, has {figure(row.before, 'dB')} against the "
-        f"direct sound (wanted: {limits(row.low, row.high, 'dB')})."
+        f"direct sound (0 dB would be as loud; wanted: {limits(row.low, row.high, 'dB')})."
     )
 
 
@@ -105,14 +108,19 @@ def _flutter(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
 def _row(row: ScoreRow, value: float, units: str) -> str:
     """A row with one of its values and its limits."""
     wanted = limits(row.low, row.high, row.unit, units)
-    return f"{row_name(row)} with {figure(value, row.unit, units)} (wanted: {wanted})"
+    return f"{plain_name(row)} with {figure(value, row.unit, units)} (wanted: {wanted})"
+
+
+def plain_name(row: ScoreRow) -> str:
+    """What a row is about; a bass note by frequency and name, without its numbers of waves."""
+    return re.sub(r" \([\d-]+\)", "", row_name(row))
 
 
 def _side(row: ScoreRow, bad: int, all_of_them: int, units: str) -> str:
     more = "left" if row.before > 0 else "right"
     return (
-        f"The two sides of the room are unlike. At {row.where} the {more} side absorbs "
-        f"{figure(abs(row.before), row.unit, units)} more (allowed: "
+        f"The two sides of the room are unlike. At {row.where} the {more} side has "
+        f"{figure(abs(row.before), row.unit, units)} more absorbing area (allowed: "
         f"{limits(row.low, row.high, row.unit, units)})."
     )
 
@@ -164,7 +172,7 @@ def _buy(plan: Plan) -> list[str]:
 
 def _why_nothing(plan: Plan, budget: str) -> str:
     if all(row.ok_before for row in counting(plan)):
-        return "Nothing: every criterion that counts is met already."
+        return "Nothing: every limit that counts is met already."
     if plan.project.budget_cents == 0:
         return "Nothing: the budget is 0."
     if plan.selection.status not in ("optimal", "feasible", "unknown"):
@@ -178,9 +186,7 @@ def _will(plan: Plan, units: str) -> list[str]:
     rows = counting(plan)
     before, after = (sum(not ok for ok in oks) for oks in
                      ([r.ok_before for r in rows], [r.ok_after for r in rows]))  # fmt: skip
-    told = [
-        f"Of {len(rows)} criteria that count, {before} fail now and {after} fail with the plan."
-    ]
+    told = [f"Of {len(rows)} limits that count, {before} are missed now and {after} with the plan."]
     for key, mine in _grouped(rows).items():
         gained = [r for r in mine if _gain(r) > _BETTER]
         if gained:
@@ -188,7 +194,7 @@ def _will(plan: Plan, units: str) -> list[str]:
             mended = sum(r.ok_after and not r.ok_before for r in gained) or "none"
             told.append(
                 f"{_name(key)}: {len(gained)} of {len(mine)} get better, {mended} of them so much "
-                f"that the limit is met; most of all {row_name(best)}, from "
+                f"that the limit is met; most of all {plain_name(best)}, from "
                 f"{figure(best.before, best.unit, units)} to "
                 f"{figure(best.after, best.unit, units)}."
             )
@@ -271,4 +277,6 @@ def _named(rows: Sequence[ScoreRow], units: str) -> str:
     return "; ".join(named) + (f"; and {more} more" if more else "")
 
 
-_SHORT = {"early": "reflection", "late": "later reflection", "mode": "bass note"}
+_SHORT = {"decay": "ringing at", "early": "reflection", "late": "later reflection",
+          "mode": "bass note", "side balance": "left against right at",
+          "pair balance": "reflections left against right"}  # fmt: skip

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 
 from optimizer.placement.catalogue import NOT_STATED
 from optimizer.placement.pieces import Piece
+from optimizer.results.shopping_overhead import load_in_words, overhead_products
 
 ALWAYS = (
     "This plan does not check structure, wiring or fire rules. Local codes, the landlord and "
     "licensed trades decide.",
     "Look for cables and pipes before drilling anywhere.",
-    "Keep exits, escape routes, extinguishers, vents, heaters, lights and smoke or heat detectors "
-    "clear; do not cover them.",
+    "Keep exits, escape routes, extinguishers, sprinklers, vents, heaters, lights and smoke or "
+    "heat detectors clear; do not cover them.",
 )
 DRILLING = (
     "In a building from before 2000, textured coatings, insulating boards, ceiling and floor tiles "
@@ -55,12 +56,10 @@ def cautions(pieces: Sequence[Piece]) -> list[str]:
 
 
 def _overhead_weights(pieces: Sequence[Piece]) -> list[str]:
-    overhead = {p.product.id: p.product for p in pieces if p.mounting == "ceiling"}
     return [
-        f"{product.name}: {product.weight_kg:g} kg each."
-        if product.weight_kg is not None
-        else f"{product.name}: weight not stated; weigh it before you choose fixings."
-        for product in overhead.values()
+        f"{product.name}, overhead: {load_in_words(product)}"
+        + ("." if product.weight_kg is not None else ". Weigh it before you choose fixings.")
+        for product in overhead_products(pieces)
     ]
 
 

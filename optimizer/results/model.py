@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from optimizer.acoustics.low_response import LowResponse
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import Selection
 from optimizer.project import Project
@@ -19,6 +20,14 @@ class PlannedPiece:
     why: str
 
 
+def hung_already(project: Project) -> tuple[PlannedPiece, ...]:
+    """Pieces that hang already and stay, numbered h1, h2, ... in the order of the room file."""
+    return tuple(
+        PlannedPiece(f"h{number}", piece, None, "hangs already")
+        for number, piece in enumerate(project.hung, 1)
+    )
+
+
 @dataclass(frozen=True)
 class Plan:
     """A plan for a project: what to buy, where it goes, what it does, how good it is proven."""
@@ -31,6 +40,7 @@ class Plan:
     card: ScoreCard
     shopping: tuple[ShoppingLine, ...]
     rounds: str = ""  # how the rounds of choosing and judging went
+    low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
 
     @property
     def cost_cents(self) -> int:

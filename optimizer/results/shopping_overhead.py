@@ -44,12 +44,25 @@ def overhead_rows(pieces: Sequence[Piece]) -> list[list[str]]:
         weight = product.weight_kg
         each = UNKNOWN if weight is None else f"{weight:g} kg"
         in_all = UNKNOWN if weight is None else f"{weight * count:g} kg"
-        rows.append([product.name, str(count), each, in_all, str(fixings), _line(lines)])
+        rows.append([product.name, str(count), each, in_all, _needed(fixings, FEWEST_FIXINGS),
+                     _needed(lines, 1)])  # fmt: skip
     return rows
 
 
-def _line(lines: int) -> str:
-    return f"yes, {lines}" if lines else "none listed"
+def _needed(listed: int, fewest: int) -> str:
+    """How many the price list has for one piece, or how many it takes at least."""
+    if listed >= fewest:
+        return str(listed)
+    return f"at least {fewest} ({listed or 'none'} in the price list)"
+
+
+def load_in_words(product: Product) -> str:
+    """What one piece overhead weighs and takes: "6.6 kg each; 4 fixings, 1 safety line"."""
+    fixings, lines = fixings_and_lines(product)
+    weight = product.weight_kg
+    each = "weight not stated" if weight is None else f"{weight:g} kg each"
+    many = str(fixings) if fixings >= FEWEST_FIXINGS else f"at least {FEWEST_FIXINGS}"
+    return f"{each}; {many} fixings, {max(lines, 1)} safety line{'s' * (lines > 1)}"
 
 
 def overhead_gaps(pieces: Sequence[Piece]) -> list[str]:

@@ -62,8 +62,9 @@ def shopping_notes(plan: Plan) -> list[str]:
     project, budget = plan.project, plan.project.scenario.budget
     if not plan.shopping:
         return []
-    left = money(project.budget_cents - plan.cost_cents, budget.currency)
-    notes = [f"{left} of the budget are left."]
+    left = project.budget_cents - plan.cost_cents
+    amount = money(abs(left), budget.currency)
+    notes = [f"{amount} of the budget are left." if left >= 0 else f"{amount} over the budget."]
     if any(isinstance(line.product, Sundry) for line in plan.shopping):
         notes.append(
             "While choosing, every pack was counted with all that hangs its pieces, so the list "

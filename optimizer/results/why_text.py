@@ -30,7 +30,7 @@ def losses_table(table: Sequence[GroupWhy], currency: str) -> str:
         first = entry.pieces[0].piece
         heaviest = [loss for loss in entry.losses if loss.lost > 0][:MOST_LOSSES]
         texts = [_loss(loss) for loss in heaviest] or ["nothing that counts"]
-        lost = f"{entry.score_without - entry.score:+.3f}"
+        lost = f"{entry.score_without - entry.score:+z.3f}"
         walls = " and ".join(dict.fromkeys(p.piece.surface for p in entry.pieces))
         price, saved = (money(c, currency) for c in (entry.price_cents, entry.saved_cents))
         rows.append([entry.ids, first.product.name, walls, price, saved, lost, texts[0]])
@@ -61,7 +61,7 @@ def instead_table(bench: Bench, table: Sequence[GroupWhy], added: Sequence[Ints]
         spent -= bench.effects.cost_cents(kept)
         currency = bench.project.scenario.budget.currency
         bought = "; ".join(_bought(bench, chosen)) or "nothing that helps"
-        rows.append([entry.ids, bought, money(spent, currency), f"{score - full:+.3f}"])
+        rows.append([entry.ids, bought, money(spent, currency), f"{score - full:+z.3f}"])
     return text_table(("without no.", "bought instead", "for", "excess"), rows, (2, 3))
 
 

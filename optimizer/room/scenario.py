@@ -13,6 +13,7 @@ from optimizer.room.schema import (
     HungSection,
     LimitsSection,
     LoudspeakerSection,
+    MeasuredSection,
     ModelsSection,
     RoomSection,
     SeatSection,
@@ -24,7 +25,8 @@ from optimizer.room.schema import (
 
 _SectionT = TypeVar("_SectionT", bound=Section)
 _TOP_KEYS = (
-    "title", "note", "materials", "room", "surfaces", "areas", "furniture", "hung", "speakers",
+    "title", "note", "materials", "room", "surfaces", "areas", "furniture", "hung", "measured",
+    "speakers",
     "loudspeaker", "seats", "targets", "budget", "limits", "weights", "models", "builds",
     "variants",
 )  # fmt: skip
@@ -46,6 +48,7 @@ class Scenario:
     areas: tuple[AreaSection, ...]
     furniture: tuple[FurnitureSection, ...]
     hung: tuple[HungSection, ...]
+    measured: tuple[MeasuredSection, ...]
     speakers: tuple[SpeakerSection, ...]
     loudspeaker: LoudspeakerSection
     seats: tuple[SeatSection, ...]
@@ -103,6 +106,7 @@ def read_tables(data: dict[str, Any], path: Path) -> Reading:
     areas = _list(AreaSection, data, "areas", file, faults)
     furniture = _list(FurnitureSection, data, "furniture", file, faults)
     hung = _list(HungSection, data, "hung", file, faults)
+    measured = _list(MeasuredSection, data, "measured", file, faults)
     speakers = _list(SpeakerSection, data, "speakers", file, faults)
     seats = _list(SeatSection, data, "seats", file, faults)
     surfaces = _surfaces(data, file, faults)
@@ -125,6 +129,7 @@ def read_tables(data: dict[str, Any], path: Path) -> Reading:
         areas=areas,
         furniture=furniture,
         hung=hung,
+        measured=measured,
         speakers=speakers,
         loudspeaker=loudspeaker or LoudspeakerSection(),
         seats=seats,

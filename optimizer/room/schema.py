@@ -121,6 +121,25 @@ class HungSection(Section):
     mounting: Mounting | None = None
 
 
+Times = Annotated[tuple[Annotated[Number, Field(ge=0, le=30)], ...],
+                  Field(min_length=N_BANDS, max_length=N_BANDS)]  # fmt: skip
+
+
+class MeasuredSection(Section):
+    """Decay once measured in the room in one state, and what was predicted for it before and
+    after the materials were corrected by it, as `treatment calibrate` writes it.
+
+    Seconds per octave band from 63 Hz to 8 kHz; 0 where nothing was measured. `error` is one
+    standard error. Told in the report; nothing is computed from it.
+    """
+
+    state: Annotated[str, Field(min_length=1, max_length=1000, pattern=r"^[^\x00-\x1f\x7f]*$")]
+    t20: Times
+    error: Times
+    before: Times
+    after: Times
+
+
 class SpeakerSection(Section):
     """A loudspeaker: its acoustic centre, and the seat or point it is aimed at."""
 

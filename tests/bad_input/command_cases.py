@@ -26,6 +26,10 @@ MORE = {
     "plan_of_gone.json": plan("gone.toml"),
     "plan_of_number.json": plan(3),
     "plan_of_foam.json": plan("room.toml", product="foam"),
+    "plan_outside.json": plan("room.toml", u_m=9.0),
+    "plan_over_window.json": plan(surface="left"),
+    "plan_of_nothing.json": json.dumps({"pieces": []}),
+    "plan_of_two.json": json.dumps({"pieces": [PIECE, {**PIECE, "u_m": 1.6}]}),
     "decay.csv": "band_hz,t20_s\n125,0.5\n250,0.6\n500,0.8\n1000,0.7\n2000,0.7\n4000,0.6\n",
     "decay_bad.csv": "band_hz,t20_s\n125,-0.5\n250,x\n",
     "decay_columns.csv": "hz,t20_s\n125,0.5\n",
@@ -177,6 +181,41 @@ OTHER_CASES: dict[str, tuple[str, Row]] = {
     "positions_heights": (
         "positions", ("room.toml --stands 2 1 --ears nan",
                       ((LINE, "--ears", "not a length"), (LINE, "--stands", "lower height")))),
+    "positions_unknown_variant": (
+        "positions", ("room.toml --variant coach", ((LINE, "VARIANT", "couch"),))),
+    "plan_positions_of_no_kind": (
+        "plan", ("room.toml --out out --positions 3", ((LINE, "--positions", "give auto"),))),
+    "plan_positions_and_stages": (
+        "plan", ("room.toml --out out --positions auto --stages 100,200",
+                 ((LINE, "--positions", "not together with --stages"),))),
+    "plan_positions_and_alternatives": (
+        "plan", ("room.toml --out out --positions auto --alternatives 2",
+                 ((LINE, "--positions", "not together with --alternatives"),))),
+    "plan_positions_everything_at_once": (
+        "plan", ("no_length.toml --out decay.csv --positions maybe --gap 7",
+                 ((LINE, "--gap", "0 to 1"), (LINE, "--positions", "give auto"), OUT,
+                  ROOM_LENGTH))),
+    "plan_earlier_not_there": (
+        "plan", ("room.toml --out out --earlier gone.json", (("gone.json", "", "read"),))),
+    "plan_earlier_of_other_prices": (
+        "plan", ("room.toml --out out --earlier plan_of_foam.json",
+                 (("plan_of_foam.json", "pieces[0].product", "price list"),))),
+    "plan_earlier_of_other_room": (
+        "plan", ("room.toml --out out --earlier plan_outside.json",
+                 (("plan_outside.json", "pieces[0].u_m", "outside"),))),
+    "plan_earlier_without_pieces": (
+        "plan", ("room.toml --out out --earlier plan_of_nothing.json",
+                 (("plan_of_nothing.json", "pieces", "still to hang"),))),
+    "plan_earlier_over_the_window": (
+        "plan", ("room.toml --out out --fast --earlier plan_over_window.json",
+                 (("plan_over_window.json", "pieces", "none of its pieces can hang"),))),
+    "plan_earlier_too_dear": (
+        "plan", ("room.toml --out out --fast --budget 60 --earlier plan_of_two.json",
+                 (("plan_of_two.json", "pieces", "higher --budget"),))),
+    "plan_earlier_and_others": (
+        "plan", ("no_length.toml --out out --alternatives 2 --earlier decay.csv",
+                 ((LINE, "--earlier", "not together with --alternatives"), ROOM_LENGTH,
+                  ("decay.csv", "", "is no plan")))),
     "plan_stages_that_buy_nothing": (
         "plan", ("room.toml --out out --stages 1,2",
                  (("room.toml", "budget.amount", "buys nothing"),))),

@@ -19,6 +19,7 @@ from optimizer.calibration.fit import Calibration, calibrate
 from optimizer.calibration.measured import Measured, decay_error
 from optimizer.calibration.model import State, Table
 from optimizer.calibration.unknowns import made_of, product_of, unknowns_of, with_materials
+from optimizer.earlier_plan import Earlier, begin_from, make_plan_from
 from optimizer.placement.pieces import Piece, flat_piece
 from optimizer.planning import make_plan
 from optimizer.project import Project, load_project
@@ -152,6 +153,12 @@ def off_by(found: Calibration) -> tuple[Floats, Floats]:
 def planned(project: Project, seconds: float = 60.0) -> list[Piece]:
     """The pieces of the plan made for a project."""
     return [p.piece for p in make_plan(project, 0.02, seconds, judging="fast").pieces]
+
+
+def replanned(project: Project, pieces: list[Piece], seconds: float = 60.0) -> list[Piece]:
+    """The pieces of the plan made for a project from an earlier plan, as with --earlier."""
+    begun = begin_from(Earlier("plan.json", tuple(pieces)), project)
+    return [p.piece for p in make_plan_from(begun, 0.02, seconds, judging="fast").plan.pieces]
 
 
 def score(project: Project, pieces: list[Piece]) -> float:

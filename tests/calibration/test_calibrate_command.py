@@ -86,6 +86,25 @@ def test_a_room_file_and_its_materials_are_written_beside(room: Path, capsys: Ca
 
 
 @pytest.mark.usefixtures("quick")
+def test_what_was_measured_is_written_down_once(room: Path) -> None:
+    """For the report; calibrating the calibrated file takes the place of the first."""
+    decay = room.with_name("decay.csv")
+    first, second = room.with_name("first.toml"), room.with_name("second.toml")
+    assert run(room, "--measured", decay, "--out", first) == 0
+    assert run(first, "--measured", decay, "--measured", decay, "--out", second) == 0
+    measured = read_decay(decay)
+    once, twice = (load_project(path).scenario.measured for path in (first, second))
+    assert [len(once), len(twice)] == [1, 2]
+    assert once[0].t20 == pytest.approx(measured.t20, abs=1e-4)
+    assert once[0].error == pytest.approx(measured.error, abs=1e-4)
+    known = measured.known
+    off = [np.abs(np.array(v) / measured.t20 - 1)[known].mean()
+           for v in (once[0].before, once[0].after, twice[0].before)]  # fmt: skip
+    assert off[1] < off[0]
+    assert twice[0].before == pytest.approx(once[0].after, rel=0.01)
+
+
+@pytest.mark.usefixtures("quick")
 def test_own_materials_are_kept_and_the_key_replaced(room: Path) -> None:
     room.with_name("mine.csv").write_text(OWN)
     text = room.read_text().replace('title = "drawn"', 'title = "drawn"\nmaterials = "mine.csv"')

@@ -32,6 +32,9 @@ def test_second_stage_stands_on_what_was_measured(
     new = {(p.piece.product.id, p.piece.rects) for p in found.second.pieces}
     assert new
     assert not new & hung
+    # The plan at hand for the rest was begun from: it stays or gives way.
+    plain = {(p.piece.product.id, p.piece.rects) for p in found.second_plain.pieces}
+    assert found.stays == (new == plain)
     # The calibrated room expects what was measured, better than the table did.
     off = [np.abs(t / found.after - 1) for t in (found.expected, found.corrected)]
     assert off[1].max() < 0.5 * off[0].max()

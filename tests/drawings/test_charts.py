@@ -156,7 +156,8 @@ def test_modes_count_only_those_that_are_heard() -> None:
     assert shown.alt == (
         "Now 1 of the 2 modes that count rings longer than the audible limit; the farthest from it "
         "is 90.0 Hz with 0.52 s (limit 0.36 s). With the plan none of the 2 modes that count rings "
-        "longer than the audible limit; the nearest to it is 90.0 Hz with 0.30 s (limit 0.36 s)."
+        "longer than the audible limit; the nearest to it is 90.0 Hz with 0.30 s (limit 0.36 s). "
+        "Small marks are modes that only inform."
     )
 
 

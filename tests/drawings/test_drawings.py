@@ -170,7 +170,7 @@ def test_every_drawing_has_an_orientation_mark_and_words(case: str, units: str) 
 
 def test_a_plan_without_pieces_and_a_room_without_a_plan_say_so() -> None:
     for picture in pictures("no piece", "ft"):
-        assert "The plan holds no piece: the room stays as it is." in picture.svg
+        assert "No new piece: the room stays as it is." in picture.svg
     for picture in pictures("no plan", "m"):
         assert "The room as it is, without a plan." in picture.svg
     bare = [p for p in elevations(shown("60 equal pieces in rows")) if p.name == "elevation_back"]

@@ -3,6 +3,7 @@
 import argparse
 import csv
 import json
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from optimizer.commands import measure as command
 from optimizer.faults import ScenarioError
 from optimizer.measurement.decay_evaluation import evaluate_decay
 from optimizer.measurement.recording import read_impulse_response
+from optimizer.measurement.tellings import HEADER
 
 DATA = Path(__file__).parents[1] / "data" / "r3vival"
 LEFT, RIGHT = DATA / "state050_S030-200.wav", DATA / "state050_S330-200.wav"
@@ -65,6 +67,32 @@ def test_every_missing_figure_has_a_word_in_the_table_and_a_reason_below(
     row = next(line for line in lines if line.startswith("125 Hz"))
     assert "noise" in row
     assert any("125 Hz" in line and "T30" in line and "needs 45 dB" in line for line in lines)
+
+
+def test_nothing_is_printed_as_minus_zero(tmp_path: Path, capsys: Capture) -> None:
+    """Two speakers 0.03 dB apart: every level difference rounds to zero."""
+    signal, rate = soundfile.read(LEFT)
+    paths = [tmp_path / "a.wav", tmp_path / "b.wav"]
+    for path, gain_db in zip(paths, (0.0, 0.03), strict=True):
+        soundfile.write(path, signal * 10 ** (gain_db / 20), rate, "FLOAT")
+    run([*paths, "--at", "mix", "--from", "left", "right", "--csv", tmp_path / "found.csv"])
+    shown = capsys.readouterr().out
+    assert shown.count("+0.0") >= 8
+    assert re.search(r"[-\u2212]0(\.0+)?(?![\d.])", shown) is None
+    assert re.search(r",-0(\.0+)?,", (tmp_path / "found.csv").read_text()) is None
+
+
+def test_the_guide_explains_every_column_and_word(capsys: Capture) -> None:
+    run([LEFT, RIGHT, "--third-octaves"])
+    table = capsys.readouterr().out
+    run(["--guide"])
+    shown = capsys.readouterr().out
+    columns = {word.rstrip(",") for head in HEADER[1:] for word in head.split()[:1]}
+    words = {w for w in ("noise", "ends", "filter", "bent", "direct", "rate") if f" {w} " in table}
+    assert {"filter", "direct"} <= words
+    explained = {word.rstrip(",") for line in shown.splitlines() if line.startswith("    ")
+                 for word in line.split()[:2]}  # fmt: skip
+    assert columns | words <= explained
 
 
 def test_thirds_are_named_as_thirds(capsys: Capture) -> None:

@@ -19,10 +19,18 @@ from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import piece_patches
-from optimizer.placement.plan import objective
+from optimizer.placement.plan import feasible, objective
 from optimizer.placement.program import TIE
 from optimizer.planning import Decision, build_decision
-from optimizer.rounds import AGREE, MOST, Rounds, plan_in_rounds, rounds_in_words
+from optimizer.rounds import (
+    AGREE,
+    MOST,
+    MOST_NEAR,
+    NEAR,
+    Rounds,
+    plan_in_rounds,
+    rounds_in_words,
+)
 
 SEEDS = (1, 3)
 
@@ -79,7 +87,8 @@ def test_rounds_end_within_four(traced: list[Rounds]) -> None:
 def test_the_best_judged_plan_is_kept(decisions: list[Decision], traced: list[Rounds]) -> None:
     """By value (score and money), each judged anew from the room with its pieces."""
     for decision, rounds in zip(decisions, traced, strict=True):
-        for each in rounds.rounds:
+        assert len(rounds.near) == MOST_NEAR
+        for each in (*rounds.rounds, *rounds.near):
             pieces = [p for c in each.selection.chosen for p in decision.candidates[c].pieces]
             scene = decision.project.scene.with_pieces(
                 piece_patches(decision.project.room, pieces)[0]
@@ -88,7 +97,34 @@ def test_the_best_judged_plan_is_kept(decisions: list[Decision], traced: list[Ro
             cost = decision.effects.cost_cents(each.selection.chosen)
             value = judged.score + TIE * cost / decision.effects.budget_cents
             assert each.value == pytest.approx(value, rel=1e-9)
-        assert rounds.best.value == min(r.value for r in rounds.rounds)
+        assert rounds.best.value == min(r.value for r in (*rounds.rounds, *rounds.near))
+
+
+def test_plans_judged_besides_are_as_good_by_the_criteria(traced: list[Rounds]) -> None:
+    """Other selections that fit, worse by at most 2 % with the corrections of the best round."""
+    for rounds in traced:
+        best = min(reversed(rounds.rounds), key=lambda r: r.value)
+        corrected = best.judged.corrected
+        value = objective(replace(best.limited, criteria=corrected), best.selection.chosen)
+        for each in rounds.near:
+            assert feasible(best.limited, each.selection.chosen)
+            assert not np.array_equal(each.selection.chosen, best.selection.chosen)
+            other = objective(replace(best.limited, criteria=corrected), each.selection.chosen)
+            assert other <= (1.0 + NEAR) * value + 1e-12
+
+
+def test_an_earlier_plan_stays_unless_another_is_clearly_better(decisions: list[Decision]) -> None:
+    decision = decisions[0]
+    arguments = decision.project, decision.candidates, decision.effects
+    plain = plan_in_rounds(*arguments, (), 0.0, 60.0)
+    chosen = plain.best.selection.chosen
+    again = plan_in_rounds(*arguments, (), 0.0, 60.0, earlier=[chosen])
+    assert again.best is again.earlier[0]
+    assert "stays" in rounds_in_words(again)
+    nothing = np.zeros(0, dtype=np.int64)
+    other = plan_in_rounds(*arguments, (), 0.0, 60.0, earlier=[nothing])
+    np.testing.assert_array_equal(other.best.selection.chosen, chosen)
+    assert "better than the earlier plan" in rounds_in_words(other)
 
 
 def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> None:
@@ -105,7 +141,7 @@ def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> Non
         )
         told = re.search(r"within (\d+) %", rounds_in_words(rounds))
         assert told is not None
-        assert int(told[1]) == round(100 * rounds.best.off)
+        assert int(told[1]) - 1 <= 100 * rounds.best.off <= int(told[1]) + 1e-4
         for each in rounds.rounds:
             rows = [
                 k for k, row in enumerate(each.judged.criteria.rows)
@@ -134,7 +170,7 @@ def test_judges_that_say_what_the_criteria_say_change_nothing(decisions: list[De
     for decision in decisions:
         same = planned(decision, (Times(decision.project.criteria, 1.0),))
         plain = planned(decision, ())
-        assert len(same.rounds) <= 2  # the first is solved to a coarser gap
+        assert len(same.rounds) == 1
         assert [r.off for r in same.rounds] == pytest.approx([0.0] * len(same.rounds), abs=1e-9)
         assert same.best.judged.score == pytest.approx(plain.best.judged.score, rel=0.02, abs=1e-3)
 
@@ -142,11 +178,11 @@ def test_judges_that_say_what_the_criteria_say_change_nothing(decisions: list[De
 @pytest.mark.parametrize("times", [0.7, 1.4])
 def test_a_constant_error_is_corrected_at_once(decisions: list[Decision], times: float) -> None:
     """A judge that finds all decay `times` as long leads at once to the plan for limits divided by
-    that: corrections learnt from a guess hold for every plan."""
+    that: corrections learnt from the first round hold for every plan."""
     for decision in decisions:
         rounds = planned(decision, (Times(decision.project.criteria, times),))
-        assert len(rounds.rounds) <= 2  # the first is solved to a coarser gap
-        assert rounds.rounds[0].off == pytest.approx(0.0, abs=1e-9)
+        assert len(rounds.rounds) == 2
+        assert rounds.rounds[1].off == pytest.approx(0.0, abs=1e-9)
         criteria = decision.effects.criteria
         low, high = criteria.limits
         decay = np.array([row.group == "decay" for row in criteria.rows])
@@ -156,9 +192,7 @@ def test_a_constant_error_is_corrected_at_once(decisions: list[Decision], times:
                                       criteria=criteria.with_limits(low / factors, high / factors))
         )  # fmt: skip
         plain = planned(other, ())
-        assert rounds.best.selection.objective == pytest.approx(
-            plain.best.selection.objective, rel=0.02, abs=1e-3
-        )
+        assert rounds.best.value == pytest.approx(plain.best.value, rel=0.02, abs=1e-3)
 
 
 def test_rounds_with_the_same_judges_come_out_the_same(

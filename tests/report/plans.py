@@ -16,7 +16,7 @@ from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Rect
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-ROOMS = ("small_bedroom", "spare_room", "garage")
+ROOMS = ("small_bedroom", "spare_room", "garage", "living_room")
 
 
 class Place(NamedTuple):

@@ -14,7 +14,7 @@ from unicodedata import normalize
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from plans import ROOMS, demo_project, plan_of
+from plans import ROOMS, Place, demo_project, edited_project, plan_of
 from playwright.sync_api import Browser, Page, sync_playwright
 from pypdf import PdfReader
 
@@ -57,6 +57,7 @@ class Look:
     """A report on a page of the browser, and all that the browser had to say."""
 
     def __init__(self, browser: Browser, path: Path) -> None:
+        self.walls = 0  # that carry pieces
         self.said: list[str] = []
         self.asked: list[str] = []
         self.page: Page = browser.new_page()
@@ -66,7 +67,7 @@ class Look:
         self.page.goto(path.as_uri())
 
 
-@pytest.fixture(scope="module", params=ROOMS[1:])
+@pytest.fixture(scope="module", params=ROOMS)
 def look(
     request: pytest.FixtureRequest, browser: Browser, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Look]:
@@ -141,7 +142,8 @@ def test_one_printed_page_per_hanging_sheet(look: Look, paper: str, tmp_path: Pa
         assert text.count(SHEET) == text.count("Scale 1:") == 1
     tables = [text for text in texts if "stands off" in text]
     assert len(tables) == 1  # that of the floor
-    assert len(texts) < 22
+    assert len(texts) <= 22
+    assert min(map(len, texts)) > 250  # letters: no page holds a few lines only
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -166,3 +168,52 @@ def test_letters_of_pictures_are_large_enough_in_print(look: Look) -> None:
     sizes += [float(s) for s in re.findall(r"font-size: ([\d.]+)px", content)]
     assert len(sizes) > 200
     assert min(sizes) >= 6.0
+
+
+UNBROKEN = "Doppelrohrbassfallenwandhalterungsabdeckung" * 2  # no space to break it at
+PANEL = "wool panel 25 mm, 0.6 x 0.6 m, pack of six"
+CROWD = tuple(
+    Place("panel_25_600", "wall", wall, round(0.05 + 0.62 * i, 2), round(0.05 + 0.61 * j, 2))
+    for wall in ("left", "right", "front", "back")
+    for i in range(4)
+    for j in range(4)
+)[:60]
+
+
+@pytest.fixture(scope="module", params=["crowd", "nothing", "infeasible"])
+def extreme(
+    request: pytest.FixtureRequest, browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Look]:
+    """Sixty pieces and names of eighty letters; no piece; a search that found no plan."""
+    folder = tmp_path_factory.mktemp(request.param)
+    name = UNBROKEN[:80]
+    project = edited_project(
+        folder / "room", "small_bedroom", toml=('name = "mix"', f'name = "{name}"'),
+        prices=(f'panel_25_600,"{PANEL}"', f"panel_25_600,{name}"),
+    )  # fmt: skip
+    places = CROWD if request.param == "crowd" else ()
+    status = "infeasible" if request.param == "infeasible" else "feasible"
+    path = folder / "report.html"
+    path.write_text(report_html(plan_of(project, places, status)), encoding="utf-8")
+    seen = Look(browser, path)
+    seen.walls = len({place.surface for place in places})
+    yield seen
+    seen.page.close()
+
+
+@pytest.mark.parametrize("width", [375, 1280])
+def test_extremes_are_no_wider_than_the_page(extreme: Look, width: int) -> None:
+    assert extreme.said == []
+    extreme.page.set_viewport_size({"width": width, "height": 900})
+    assert extreme.page.evaluate(TOO_WIDE) == []
+    assert extreme.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_extremes_on_paper(extreme: Look, tmp_path: Path) -> None:
+    """A page for each wall that carries pieces, no page with a few lines only."""
+    target = tmp_path / "report.pdf"
+    extreme.page.pdf(path=target, format="Letter")
+    texts = [" ".join(page.extract_text().split()) for page in PdfReader(target).pages]
+    sheets = [text for text in texts if SHEET in normalize("NFKC", text)]
+    assert len(sheets) == extreme.walls
+    assert min(map(len, texts)) > 250

@@ -1,12 +1,13 @@
 """Reports of plans with little or nothing in them say so, and odd names do no harm."""
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from pages import Page, sections, words_of
-from plans import PLACES, demo_project, edited_project, plan_of
+from plans import PLACES, Place, demo_project, edited_project, plan_of
 
 from optimizer.report.figures import NO_RESPONSE, report_charts
 from optimizer.report.page import hanging_html, report_html
@@ -46,7 +47,7 @@ def test_why_nothing_is_bought(empty: Plan) -> None:
     assert "nothing is proven" in proof(failed)
     met = tuple(replace(row, ok_before=True, ok_after=True) for row in empty.card.rows)
     fine = replace(empty, card=ScoreCard(met, 0.0, 0.0))
-    assert summary(fine).buy == ["Nothing: every criterion that counts is met already."]
+    assert summary(fine).buy == ["Nothing: every limit that counts is met already."]
     assert "already" in summary(fine).wrong[0]
     budget = empty.project.scenario.budget.model_copy(update={"amount": 0.0})
     scenario = replace(empty.project.scenario, budget=budget)
@@ -85,7 +86,7 @@ def test_figures_of_the_summary_are_those_of_the_card(laid: Plan) -> None:
     before = sum(not row.ok_before for row in rows)
     after = sum(not row.ok_after for row in rows)
     assert summary(laid).will[0] == (
-        f"Of {len(rows)} criteria that count, {before} fail now and {after} fail with the plan."
+        f"Of {len(rows)} limits that count, {before} are missed now and {after} with the plan."
     )
     worst = max((r for r in rows if r.criterion == "decay"), key=lambda r: r.before / r.high)
     assert f"At {worst.where} it takes {worst.before:.2f} s" in summary(laid).wrong[0]
@@ -154,3 +155,55 @@ def test_a_chart_without_data_is_left_out_with_a_reason(laid: Plan) -> None:
     assert "Bass at the seats" in html
     assert NO_RESPONSE not in html
     assert len(PLACES) == len(laid.pieces)
+
+
+HANGING = (
+    '[[hung]]\nproduct = "panel_50_1200"\nsurface = "left"\nat = [3.2, 0.2]\n'
+    '[[hung]]\nproduct = "panel_25_600"\nsurface = "ceiling"\nat = [0.2, 0.3]\n[budget]'
+)
+
+
+def test_what_hangs_already_is_on_the_sheets_and_not_on_the_shopping_list(tmp_path: Path) -> None:
+    bare = plan_of(edited_project(tmp_path / "bare", "small_bedroom"), PLACES[:2])
+    plan = plan_of(
+        edited_project(tmp_path / "room", "small_bedroom", toml=("[budget]", HANGING)), PLACES[:2]
+    )
+    assert plan.shopping == bare.shopping
+    first, second = (sections(report_html(p))["hanging"] for p in (bare, plan))
+    assert "hangs already" not in words_of(first)
+    assert "Hangs already and stays" not in words_of(first)
+    told = words_of(second)
+    table = told.split("Hangs already and stays where it is")[1]
+    names = [piece.product.name for piece in plan.project.hung]
+    assert f"h1 {names[0]} left wall 3200 and 3800 from the front wall 200 and 1400" in table
+    assert f"h2 {names[1]} ceiling 200 and 800 from the front wall 300 and 900" in table
+    assert f"h1 {names[0]} (hangs already, stays) 3200 and 3800 200 and 1400" in told
+    assert "h2" not in told.split("Hangs already and stays")[0]  # no new piece on the ceiling
+    assert "Hangs already: h1" in second  # in words beside the drawing
+    assert "Hangs already and stays" in words_of(hanging_html(plan))
+
+
+def test_a_self_made_piece_is_told_by_name(tmp_path: Path) -> None:
+    """Its coefficients come from a build, whose id and source nobody is to read as an id."""
+    project = demo_project("small_bedroom")
+    page = Page(report_html(plan_of(project, (Place("made_panel_100", "wall", "left", 2.6, 0.3),))))
+    assert "build:" not in page.text
+    assert "two 50 mm fibre boards in a cloth-covered frame" in page.text
+    assert "two_boards_cloth" not in page.text
+    assert "ICA 2016 paper 490" in page.text
+
+
+def test_overhead_pieces_show_weight_fixings_and_a_second_line(laid: Plan) -> None:
+    html = report_html(laid)
+    product = laid.pieces[4].piece.product
+    assert laid.pieces[4].piece.mounting == "ceiling"
+    load = f"{product.weight_kg:g} kg each; at least 2 fixings, 1 safety line"
+    by_section = {key: words_of(text) for key, text in sections(html).items()}
+    assert f"{product.name}: {load} (of 2)." in by_section["hanging"]
+    assert load in re.sub(r"<[^>]+>", "", sections(html)["hanging"])  # beside the drawing
+    assert f"{product.name}, overhead: {load}." in by_section["cautions"]
+    for words in ("into structure", "licensed person", "sprinklers", "heaters", "exits", "vents",
+                  "asbestos", "Local codes", "detectors"):  # fmt: skip
+        assert words.lower() in by_section["cautions"].lower(), words
+    assert "not stated" in by_section["shopping"]  # the rug's reaction to fire
+    assert by_section["shopping"].count("at least 2 (none in the price list)") == 1

@@ -8,6 +8,7 @@ import pytest
 from pages import Page, sections, words_of
 from plans import PLACES, ROOMS, demo_project, plan_of
 
+from materials import load_table
 from optimizer.acoustics import (
     decay_criteria,
     early_criteria,
@@ -134,10 +135,50 @@ def test_every_caution_and_every_source_is_there(plan: Plan, page: Page) -> None
     used += [s.material for s in plan.project.room.surfaces]
     used += [a.material for s in plan.project.room.surfaces for a in s.areas]
     used += [f.material for f in plan.project.room.furniture]
-    terms = set(re.findall(r"<dt><code>(.*?)</code></dt>", page.html))
+    cited = {source.key: source.citation for source in load_table().cited()}
+    listed = re.search(r'<ol class="sources">(.*?)</ol>', page.html, re.DOTALL)
+    assert listed
+    sources = [words_of(item) for item in re.findall(r"<li>(.*?)</li>", listed[1], re.DOTALL)]
     for material in used:
-        assert material.name in page.text
-        assert set(material.sources) <= terms
+        row = re.search(rf"{re.escape(as_written(material.name))}.*?</tr>", page.html, re.DOTALL)
+        assert row
+        numbers = re.search(r"Sources: ([\d, ]+)", row[0])
+        assert numbers
+        told = [sources[int(number) - 1] for number in numbers[1].split(", ")]
+        assert len(told) == len(material.sources)
+        for key in material.sources:
+            assert any(as_written(cited[key]) in text for text in told), key
+
+
+def as_written(text: str) -> str:
+    """Units and powers as the page writes them."""
+    for short, sign in (("m2", "m²"), ("m3", "m³"), ("V^(2/3)", "V to the power of 2/3")):
+        text = text.replace(short, sign)
+    return text
+
+
+def test_no_name_of_a_program_or_a_file_stands_in_the_text(plan: Plan, page: Page) -> None:
+    """Ids of materials, builds and products have an underscore; nothing else on the page has."""
+    text = page.text.replace(plan.project.scenario.path.name, "")
+    assert re.findall(r"\w*_\w+", text) == []
+    assert "build:" not in text
+    assert re.findall(r"(?i)\bpy[a-z]+acou\w*|\.json\b|\btranscription in \w+", text) == []
+
+
+def test_every_word_of_the_trade_is_explained(page: Page, html: str) -> None:
+    words = words_of(sections(html)["sources"].split('id="words"')[1])
+    for term in ("Octave band", "Mode", "Schroeder frequency", "Flutter", "Absorption coefficient",
+                 "Reaction to fire", "Decay time", "dB"):  # fmt: skip
+        assert term in words
+    assert page.text.index("In short") < page.text.index("Schroeder")
+
+
+def test_a_reason_has_a_unit_at_each_figure(plan: Plan, html: str) -> None:
+    told = re.findall(r'data-label="with it, instead of without">(.*?)</td>', html)
+    assert told
+    for text in told:
+        for part in text.split("; "):
+            assert re.search(r"-?[\d.]+ (s|dB|m²|%) instead of -?[\d.]+ (s|dB|m²|%)$", part), part
 
 
 def test_every_row_of_the_score_card_is_shown(plan: Plan, html: str) -> None:
@@ -152,6 +193,8 @@ def test_every_row_of_the_score_card_is_shown(plan: Plan, html: str) -> None:
         told = words_of(shown)
         assert row.where in told
         assert row.verdict in told
+        missed = row.verdict in ("better", "worse", "unchanged") and row.high != row.low
+        assert ("not met" in told) == missed
     folded = "".join(re.findall(r"<details>.*?</details>", score, re.DOTALL))
     assert all(row.where in folded for row in in_order
                if row.criterion == "mode" and not row.weight > 0)  # fmt: skip

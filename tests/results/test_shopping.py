@@ -266,11 +266,12 @@ def test_overhead_rows_and_what_the_price_list_leaves_out(tmp_path: Path) -> Non
     wool = products_of(tmp_path)["wool"]
     over = [Hung(wool, "ceiling")] * 3
     (row,) = overhead_rows(over)  # type: ignore[arg-type]
-    assert row == ["wool panel", "3", "6.5 kg", "19.5 kg", "4", "yes, 1"]
+    assert row == ["wool panel", "3", "6.5 kg", "19.5 kg", "4", "1"]
     assert overhead_gaps(over) == []  # type: ignore[arg-type]
     bare = replace(wool, sundries=(), weight_kg=None)
     (row,) = overhead_rows([Hung(bare, "ceiling")])  # type: ignore[list-item]
-    assert row[2:] == ["not stated", "not stated", "0", "none listed"]
+    assert row[2:] == ["not stated", "not stated", "at least 2 (none in the price list)",
+                       "at least 1 (none in the price list)"]  # fmt: skip
     (gap,) = overhead_gaps([Hung(bare, "ceiling")])  # type: ignore[list-item]
     assert "at least 2 fixings and a secondary safety line" in gap
     assert overhead_rows([Hung(wool, "wall")]) == []  # type: ignore[list-item]

@@ -1,0 +1,98 @@
+"""Selections near a given one: one candidate taken out, put in, or exchanged for another.
+
+Used twice: to better a first selection before the solver starts from it, and to list selections
+that are as good as the best by the quick models, so that fuller ones can tell them apart.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from optimizer.placement.effects import Effects
+from optimizer.placement.greedy import extra_cost
+from optimizer.placement.plan import Ints, objective
+from optimizer.placement.program import TIE
+from optimizer.room.geometry import Floats
+
+ENOUGH = 1e-9  # least gain in the objective worth a move
+MOST_PASSES = 20
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """The moves of one decision; `rows` (J, C) says which candidates exclude each other."""
+
+    effects: Effects
+    rows: sparse.csr_array
+
+    @staticmethod
+    def of(effects: Effects) -> "Neighbours":
+        """The moves of a decision."""
+        size = np.array([len(row) for row in effects.cover], dtype=np.int64)
+        place = np.repeat(np.arange(len(size)), size)
+        member = np.array([c for row in effects.cover for c in row.tolist()], dtype=np.int64)
+        shape = (len(size), effects.count)
+        return Neighbours(
+            effects, sparse.csr_array((np.ones(len(member)), (place, member)), shape=shape)
+        )
+
+    def additions(self, rest: Ints) -> Floats:
+        """Objective (C,) with each candidate beside `rest`; inf where it does not fit."""
+        effects = self.effects
+        taken = np.zeros(effects.count)
+        taken[rest] = 1.0
+        barred = (self.rows.T @ (self.rows @ taken) > 0) | (taken > 0)
+        cost = effects.cost_cents(rest) + extra_cost(effects, rest)
+        open_ = np.flatnonzero(~barred & (cost <= effects.budget_cents))
+        after = effects.criteria.excess(
+            effects.quantities(rest)[:, None] + effects.change[:, open_]
+        )
+        value = np.full(effects.count, np.inf)
+        money = TIE * cost[open_] / max(effects.budget_cents, 1)
+        value[open_] = effects.criteria.weights @ after + money
+        return value
+
+    def bettered(self, chosen: Ints) -> Ints:
+        """A selection no single exchange, addition or removal makes better."""
+        held, value = np.sort(chosen), objective(self.effects, chosen)
+        for _ in range(MOST_PASSES):
+            before = value
+            for out in [None, *held.tolist()]:
+                rest = held if out is None else np.setdiff1d(held, [out])
+                held, value = self._best(held, value, rest)
+            if value >= before:
+                break
+        return held
+
+    def alike(self, chosen: Ints, within: float, most: int) -> list[Ints]:
+        """At most `most` other selections whose objective is worse by no more than a share.
+
+        The best first; of those that give up the same candidate only the best.
+        """
+        limit = objective(self.effects, chosen) * (1.0 + within)
+        found = sorted(
+            (pair for pair in self._exchanges(np.sort(chosen)) if pair[0] <= limit),
+            key=lambda pair: (pair[0], pair[1].tolist()),
+        )
+        return [selection for _, selection in found[:most]]
+
+    def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
+        without = objective(self.effects, rest)
+        if len(rest) < len(held) and without < value - ENOUGH:
+            held, value = rest, without
+        added = self.additions(rest)
+        best = int(added.argmin()) if len(added) else 0
+        if len(added) and added[best] < value - ENOUGH:
+            return np.sort(np.append(rest, best)), float(added[best])
+        return held, value
+
+    def _exchanges(self, held: Ints) -> Iterator[tuple[float, Ints]]:
+        for out in held.tolist():
+            rest = np.setdiff1d(held, [out])
+            added = self.additions(rest)
+            added[out] = np.inf
+            best = int(added.argmin())
+            if np.isfinite(added[best]):
+                yield float(added[best]), np.sort(np.append(rest, best))
