@@ -68,7 +68,7 @@ class Rounds:
 
         An earlier plan stays unless one is better by more than WORTH of its score.
         """
-        best = min((*reversed(self.rounds), *self.near), key=lambda r: r.value)
+        best = min((*reversed(self.rounds), *self.near), key=lambda r: (r.value, r.selection.gap))
         kept = min(self.earlier, key=lambda r: r.value, default=best)
         return kept if best.value > (1.0 - WORTH) * kept.value else best
 
@@ -97,14 +97,14 @@ def plan_in_rounds(
     """
     tell("judging the room as it is")
     before = judge_scene(project.scene, effects.criteria, judges)
-    made = _Planning(project, candidates, effects, judges, confidence)
+    made = _Planning(project, candidates, effects, judges, confidence, gap, report)
     factors, last = np.ones_like(before.factors), made.start(earlier)
     limits = made.limits(factors, before, None)
     rounds: list[Round] = []
     left = time_limit
     for number in range(MOST if judges else 1):
         tell(f"round {number + 1}: choosing pieces and places")
-        found = made.round(factors, limits, gap, left, report, last)
+        found = made.round(factors, limits, left, last)
         came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
@@ -118,6 +118,10 @@ def plan_in_rounds(
     for number, chosen in enumerate(made.near(best) if judges else [], 1):
         tell(f"judging a plan about as good ({number} of at most {MOST_NEAR})")
         near.append(made.beside(best, chosen))
+    kept = Rounds(before, tuple(rounds), tuple(near), tuple(old)).best
+    if kept is not best and kept.selection.status != "optimal" and left > 0:
+        tell("proving how good the plan kept is")
+        rounds.append(made.closing(kept, left))
     return Rounds(before, tuple(rounds), tuple(near), tuple(old))
 
 
@@ -130,6 +134,8 @@ class _Planning:
     effects: Effects
     judges: Sequence[Judge]
     confidence: float | None
+    gap: float
+    report: Report | None
     known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
 
     def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
@@ -155,8 +161,13 @@ class _Planning:
     def beside(self, best: Round, chosen: Ints) -> Round:
         """Another selection judged, against the bound of the round of the best one."""
         found, limited = best.selection, best.limited
-        selection = against_bound(limited, chosen, found.bound, found.gap, found.seconds)
+        selection = against_bound(limited, chosen, found.bound, self.gap, found.seconds)
         return self.as_round(selection, best.judged.factors, limited)
+
+    def closing(self, kept: Round, seconds: float) -> Round:
+        """A round with the corrections of a plan itself, begun from it: what proves it."""
+        factors, chosen = kept.judged.factors, kept.selection.chosen
+        return self.round(factors, self.limits(factors, kept.judged, chosen), seconds, chosen)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""
@@ -174,24 +185,16 @@ class _Planning:
         scene = self.project.scene.with_pieces(patches)
         return judge_scene(scene, self.effects.criteria, self.judges)
 
-    def spread(self, limited: Effects, selection: Selection, gap: float) -> Selection:
+    def spread(self, limited: Effects, selection: Selection) -> Selection:
         """The selection with pieces that touch moved apart where that helps."""
         room, scene = self.project.room, self.project.scene
         chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
-        return against_bound(limited, chosen, selection.bound, gap, selection.seconds)
+        return against_bound(limited, chosen, selection.bound, self.gap, selection.seconds)
 
-    def round(
-        self,
-        factors: Floats,
-        limited: Effects,
-        gap: float,
-        seconds: float,
-        report: Report | None,
-        start: Ints | None,
-    ) -> Round:
+    def round(self, factors: Floats, limited: Effects, seconds: float, start: Ints | None) -> Round:
         """Solve with these corrections and limits, and judge what comes out."""
-        selection = self.spread(limited, select(limited, gap, seconds, report, start), gap)
-        return self.as_round(selection, factors, limited)
+        selection = select(limited, self.gap, seconds, self.report, start)
+        return self.as_round(self.spread(limited, selection), factors, limited)
 
     def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
         """A selection judged."""

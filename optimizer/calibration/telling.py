@@ -5,9 +5,9 @@ import numpy as np
 from optimizer.bands import BANDS, band_label
 from optimizer.calibration.fit import Calibration
 
-DECAY_HEADER = ("state", "band", "measured s", "predicted before", "predicted after", "left")
+DECAY_HEADER = ("state", "band", "measured s", "predicted before", "predicted after", "still off")
 DECAY_RIGHT = (2, 3, 4, 5)
-CHANGE_HEADER = ("material", "band", "before", "after", "change", "sigma before", "sigma after")
+CHANGE_HEADER = ("material", "band", "before", "after", "change", "± before", "± after")
 CHANGE_RIGHT = (2, 3, 4, 5, 6)
 NOTABLE = 0.25  # of a coefficient's uncertainty; smaller changes are not listed
 

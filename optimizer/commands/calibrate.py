@@ -237,5 +237,7 @@ def _printed(found: Calibration, inputs: _Inputs, folder: Path, names: tuple[str
         else "No coefficient moved by a quarter of its uncertainty.",
         tell.summary(found),
         f"Written: {folder / names[0]}, {names[1]}, {names[2]}",
+        f"To plan with it: treatment plan {folder / names[0]} --out DIR; --earlier plan.json keeps "
+        "a plan that is at hand unless a better one is found",
     ]
     return "\n\n".join(parts)

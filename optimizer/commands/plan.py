@@ -46,7 +46,7 @@ example:
   treatment plan scenarios/garage.toml --out plan --stages 600,1500,3000
   treatment plan scenarios/garage.toml --out plan --alternatives 3 --within 0.05
   treatment plan scenarios/spare_room.toml --out plan --positions auto
-  treatment plan measured/spare_room_calibrated.toml --out plan2 --earlier plan/plan.json
+  treatment plan room_calibrated.toml --out again --earlier plan/plan.json
 
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
 plan.json (everything, for programs); a plan of each stage, alternative or set-up beside them.

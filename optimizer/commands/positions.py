@@ -141,7 +141,7 @@ def _printed(
     project: Project, found: Found, files: dict[str, str], arguments: argparse.Namespace
 ) -> str:
     columns, walls = telling.columns_of(found), telling.walls_of(found)
-    notes = [*telling.notes(found), telling.rules_of_thumb(found),
+    notes = [*telling.notes(found), telling.rules_of_thumb(found, arguments.units),
              telling.searched_in_words(found, arguments.units)]  # fmt: skip
     parts = [
         folded(f"{project.scenario.title}: {telling.verdict(found)}"),

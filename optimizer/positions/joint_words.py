@@ -43,8 +43,8 @@ def joint_rows(joint: Joint) -> tuple[tuple[str, ...], list[list[str]]]:
          money(p.plan.cost_cents, currency), "best" if p is joint.best else ""]
         for label, p in labels(joint).items()
     ]  # fmt: skip
-    header = ("set-up", "faces", "excess untreated", "treated", "place untreated", "treated",
-              "limits met", "spent", "")  # fmt: skip
+    header = ("set-up", "faces", "excess, untreated", "excess, treated", "place, untreated",
+              "place, treated", "limits met", "spent", "")  # fmt: skip
     return header, rows
 
 
@@ -129,7 +129,7 @@ def joint_parts(joint: Joint, found: Found, chart: Picture, units: str) -> list[
     pairs = Table("Each set-up with its own treatment", header, rows, RIGHT, kind="others")
     told = tuple(filter(None, (joint_in_words(joint), turned_in_words(joint), MEANING)))
     parts = [Part("Where to sit", told, pairs, chart), _tape(columns, best_label(joint), units)]
-    notes = (telling.rules_of_thumb(found), *telling.notes(found))
+    notes = (telling.rules_of_thumb(found, units), *telling.notes(found))
     parts.append(_scores("Set-ups before treatment", columns, notes))
     if len(walls) > 1:
         why = (telling.why_walls(found, units), telling.searched_in_words(found, units))

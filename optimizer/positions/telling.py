@@ -174,19 +174,21 @@ def searched_in_words(found: Found, units: str = "m") -> str:
     )
 
 
-def rules_of_thumb(found: Found) -> str:
+def rules_of_thumb(found: Found, units: str = "m") -> str:
     """Where the best set-ups stand against rules of thumb; these are shown, not asked for."""
     said = []
     for label, judged in columns_of(found).items():
         low, high = bounds(judged.project.room)
         share = float((judged.set_up.ears[0] - low[0]) / (high[0] - low[0]))
+        aside = abs(float(judged.set_up.ears[1] - (low[1] + high[1]) / 2))
+        off = f", {format_length(aside, units)} off the middle axis" if aside > 5e-3 else ""
         said.append(
-            f"{label}: {100 * share:.0f} % of the length, {judged.set_up.angle:.0f} degrees"
+            f"{label}: {100 * share:.0f} % of the length{off}, {judged.set_up.angle:.0f} degrees"
         )
     return (
         f"Rules of thumb (common practice, no source; marks, not limits): ears at "
-        f"{100 * SHARE_RULE:.0f} % of the length, not in the middle, 60 degrees between the "
-        "loudspeakers. Here " + "; ".join(said) + "."
+        f"{100 * SHARE_RULE:.0f} % of the length, not in its middle, on the middle axis between "
+        "the side walls, 60 degrees between the loudspeakers. Here " + "; ".join(said) + "."
     )
 
 

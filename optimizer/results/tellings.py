@@ -129,9 +129,7 @@ def proof_in_words(plan: Plan) -> str:
     elif s.gap >= 1:
         proof = "the best found in the time given; how good it is was not proven, allow more time"
     else:
-        proof = (
-            f"the best found in the time given, at most {100 * s.gap:.1f} % from the best possible"
-        )
+        proof = f"the best found, at most {100 * s.gap:.1f} % from the best possible"
     return (
         f"{considered}; {proof} (objective {s.objective:.4f}, bound {s.bound:.4f}, "
         f"{s.seconds:.1f} s)."
