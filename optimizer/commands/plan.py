@@ -50,9 +50,9 @@ example:
 
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
 plan.json (everything, for programs); a plan of each stage, alternative or set-up beside them.
-With --positions auto the room is also planned for the best few set-ups of `treatment positions`
-with the same money, up to --time-limit each; the best is shown, and the room file of each set-up
-is written beside.
+With --positions auto the room is also planned for the most promising set-ups of `treatment
+positions` with the same money, up to --time-limit each; the best is shown, and the room file of
+each set-up is written beside.
 With --earlier an earlier plan (before a measurement, or of an older price list) is judged in the
 room as it is described now, and stays unless a plan better by more than 1 % is found.
 The plan printed is the best one found, and a line below the score card says how near the best

@@ -9,7 +9,7 @@ from optimizer.commands.printing import ProgressLine
 from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault
 from optimizer.positions import telling
-from optimizer.positions.joint import TOP, Joint, plan_positions
+from optimizer.positions.joint import TOP, Joint, plan_positions, promising
 from optimizer.positions.joint_words import (
     MEANING,
     best_label,
@@ -21,8 +21,9 @@ from optimizer.positions.joint_words import (
     turned_in_words,
 )
 from optimizer.positions.mapped import mapped
-from optimizer.positions.search import Found, search
+from optimizer.positions.search import Found
 from optimizer.positions.set_up_file import kept, set_up_file, set_up_name
+from optimizer.positions.shortlist import ROUGH
 from optimizer.project import Judging, Project
 from optimizer.report.more import Part
 from optimizer.results.model import Plan
@@ -63,7 +64,7 @@ def with_positions(
 ) -> MovedPlans:
     """Plans for the room as it is and for the best few set-ups, and which of them wins."""
     judging: Judging = "fast" if arguments.fast else "full"
-    found = search(project, TOP, tell=progress.tell)
+    found = promising(project, TOP, tell=progress.tell)
     joint = plan_positions(
         project, TOP, arguments.gap, arguments.time_limit, judging, found=found,
         report=progress.report, tell=progress.tell, confidence=arguments.confidence,
@@ -111,7 +112,7 @@ def _told(
         f"Positions, each with its own plan:\n\n{joint_table(joint)}",
         folded(joint_in_words(joint)),
         folded(turned_in_words(joint)),
-        folded(MEANING),
+        folded(f"{ROUGH} {MEANING}"),
         folded(telling.why_walls(found, arguments.units)),
     ]
     if best in rooms:

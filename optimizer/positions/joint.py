@@ -1,7 +1,7 @@
 """Positions and treatment decided together: a plan for each of a few set-ups, and which is best.
 
-The score of a set-up knows nothing of treatment. So the best few are planned, each with the same
-money, and the plans' own scores decide.
+The score of a set-up knows nothing of treatment. So the most promising few are planned, each with
+the same money, and the plans' own scores decide.
 """
 
 from collections.abc import Sequence
@@ -12,6 +12,7 @@ from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
 from optimizer.positions.quality import Qualities
 from optimizer.positions.search import Bench, Found, Judged, Told, search
 from optimizer.positions.set_ups import Reach
+from optimizer.positions.shortlist import PLACES, shortlisted
 from optimizer.project import Judging, Project
 from optimizer.results.model import Plan
 
@@ -55,6 +56,13 @@ class Joint:
         return self.now.excess - self.best.excess
 
 
+def promising(
+    project: Project, top: int = TOP, reach: Reach | None = None, tell: Told = lambda text: None
+) -> Found:
+    """A search whose best are the `top` set-ups to be planned."""
+    return shortlisted(search(project, max(top, PLACES), reach, tell), top, tell)
+
+
 def plan_positions(
     project: Project,
     top: int = TOP,
@@ -67,9 +75,10 @@ def plan_positions(
     tell: Told = lambda text: None,
     confidence: float | None = None,
 ) -> Joint:
-    """Plans for the present set-up and the best `top` others, each within the project's budget and
-    to the same gap or time limit in s; `found` saves the search when it was made already."""
-    found = found or search(project, top, reach, tell)
+    """Plans for the present set-up and the most promising `top` others, each within the project's
+    budget and to the same gap or time limit in s; `found` saves the search, and the choice among
+    its best, when they were made already."""
+    found = found or promising(project, top, reach, tell)
     chosen: Sequence[Judged] = found.best[:top]
     bench, pairs = Bench(project), []
     for number, judged in enumerate((found.now, *chosen)):

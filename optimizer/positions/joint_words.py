@@ -4,6 +4,7 @@ from optimizer.drawings.style import Picture
 from optimizer.positions import telling
 from optimizer.positions.joint import Joint, Pair
 from optimizer.positions.search import Found, Judged
+from optimizer.positions.shortlist import ROUGH
 from optimizer.positions.turning import FACINGS, old_name
 from optimizer.report.more import Part
 from optimizer.report.wording import Table, listed
@@ -127,7 +128,7 @@ def joint_parts(joint: Joint, found: Found, chart: Picture, units: str) -> list[
     columns, walls = judged_of(joint), telling.walls_of(found)
     header, rows = joint_rows(joint)
     pairs = Table("Each set-up with its own treatment", header, rows, RIGHT, kind="others")
-    told = tuple(filter(None, (joint_in_words(joint), turned_in_words(joint), MEANING)))
+    told = tuple(filter(None, (joint_in_words(joint), turned_in_words(joint), ROUGH, MEANING)))
     parts = [Part("Where to sit", told, pairs, chart), _tape(columns, best_label(joint), units)]
     notes = (telling.rules_of_thumb(found, units), *telling.notes(found))
     parts.append(_scores("Set-ups before treatment", columns, notes))

@@ -13,6 +13,7 @@ from bare import bare_text, demo
 
 from optimizer.cli import main
 from optimizer.commands import plan, plan_positions
+from optimizer.positions import joint, shortlist
 from optimizer.positions.joint import Joint, Pair
 from optimizer.positions.joint import plan_positions as planned
 from optimizer.positions.joint_words import joint_in_words, joint_rows, turned_in_words
@@ -82,6 +83,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     asked = parser.parse_args(words.split())
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(plan_positions, "plan_positions", quick)
+        patch.setattr(joint, "PLACES", 3)
         patch.setattr(plan, "say", said.append)
         assert asked.run(asked) == 0
     return Made(folder / "out", said[0], joints[0])
@@ -175,9 +177,9 @@ def nothing(**values: float) -> Qualities:
     return Qualities(row, np.zeros(1))
 
 
-def pair(joint: Joint, excess: float, place: float) -> Pair:
+def pair(both: Joint, excess: float, place: float) -> Pair:
     """The present pair of a joint plan with another excess and place."""
-    now = joint.now
+    now = both.now
     card = replace(now.plan.card, score_after=excess)
     selection = replace(now.plan.selection, gap=0.05)
     return Pair(now.judged, replace(now.plan, card=card, selection=selection),
@@ -219,3 +221,16 @@ def test_the_short_way_is_explained() -> None:
     assert "the short way (3.00 m of 3.90 m)" in told
     long_wins = replace(found, facing={"front": replace(front, quality=nothing()), "left": short})
     assert "short way" not in why_walls(long_wins)
+
+
+def test_the_places_planned_are_those_that_promise_most(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of many places those with the least rough excess are planned, numbered as places."""
+    project = demo("small_bedroom")
+    here = present(project.room)
+    places = [Judged(here, project, nothing(low_end_unevenness=v)) for v in (1.0, 2.0, 3.0, 4.0)]
+    excess = dict(zip(map(id, places), (2.0, 1.2, 1.9, 1.1), strict=True))
+    monkeypatch.setattr(shortlist, "rough_excess", lambda judged: excess[id(judged)])
+    found = Found(places[0], tuple(places), {}, (), 0.0)
+    kept_places = shortlist.shortlisted(found, 2).best
+    assert [id(j) for j in kept_places] == [id(places[1]), id(places[3])]
+    assert shortlist.shortlisted(found, 4) is found
