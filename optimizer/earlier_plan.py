@@ -86,7 +86,8 @@ def make_plan_from(
         tell, confidence, (begun.chosen,),
     )  # fmt: skip
     plan = Planned(begun.project, decision, rounds).plan(rounds.best.selection, judging, tell)
-    return Renewed(plan, any(rounds.best is old for old in rounds.earlier))
+    kept = np.sort(rounds.best.selection.chosen)
+    return Renewed(plan, np.array_equal(kept, np.sort(begun.chosen)))
 
 
 def read_earlier(path: Path, project: Project) -> Earlier:
