@@ -167,28 +167,14 @@ class _Problem:
         def cost(x: Floats) -> Floats:
             return self.residual(np.exp(x).reshape(-1, 3))
 
-        def slopes(x: Floats) -> Floats:
-            each = _slopes(np.exp(x).reshape(-1, 3), self.f)
-            return np.array([self._weigh(row) for row in each]).T
-
         # Far below anything audible a value is as good as zero; the bounds keep it finite.
-        found = least_squares(
-            cost, np.clip(start, -40.0, 40.0), slopes, bounds=(-45.0, 45.0), max_nfev=100
-        )
+        found = least_squares(cost, np.clip(start, -40.0, 40.0), bounds=(-45.0, 45.0), max_nfev=100)
         return np.asarray(np.exp(found.x).reshape(-1, 3))
 
 
 def _sum(rows: Floats, f: Floats) -> Complexes:
     s = 2j * np.pi * f[:, None]
     return np.asarray(np.sum(1.0 / (rows[:, 0] * s + rows[:, 1] + rows[:, 2] / s), axis=1))
-
-
-def _slopes(rows: Floats, f: Floats) -> Complexes:
-    """Slope (3 M, F) of the sum by the logarithm of each branch value."""
-    s = 2j * np.pi * f
-    parts = rows[:, :, None] * np.array([s, np.ones_like(s), 1.0 / s])
-    each = -parts / parts.sum(axis=1, keepdims=True) ** 2
-    return np.asarray(each.reshape(-1, len(f)))
 
 
 def _place(row: Floats) -> Floats:
