@@ -29,6 +29,7 @@ LOW_HZ, HIGH_HZ = 2.0, 2e4
 QUALITY = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)
 APART = 0.35
 TINY = 1e-30
+PEAK = 3.0  # how much further off than the rms a single sample of a close fit may be
 
 
 @dataclass(frozen=True)
@@ -82,9 +83,10 @@ def fit_admittance(
 
     frequency (F,) Hz, ascending, at least two; beta (F,) complex, or real: then only the real part
     is fitted and the reactance is the one that causality attaches to it. Branches are added one at
-    a time, each time refining all of them, until the rms relative error is below `tolerance` or
-    `branches` are in use. The real part (which absorbs) and the imaginary part count relative to
-    their own size, the real one at least to 5 % of |beta|. Check the result with `Admittance.at`.
+    a time, each time refining all of them, until the rms relative error is below `tolerance` and
+    the largest below three times that, or `branches` are in use. The real part (which absorbs) and
+    the imaginary part count relative to their own size, the real one at least to 5 % of |beta|.
+    Check the result with `Admittance.at`.
     ValueError for a negative real part or unusable frequencies.
     """
     f = np.asarray(frequency, dtype=np.float64)
@@ -97,7 +99,7 @@ def fit_admittance(
         return RIGID
     problem = _Problem(f, y.astype(np.complex128), np.iscomplexobj(y))
     best = problem.one_by_one(branches, tolerance)
-    if problem.error(best) > tolerance:
+    if not problem.close(best, tolerance):
         best = min(best, problem.all_at_once(branches), key=problem.error)
     return Admittance(best[:, 0], best[:, 1], best[:, 2])
 
@@ -116,10 +118,18 @@ class _Problem:
     def error(self, rows: Floats) -> float:
         return float(np.sqrt(np.mean(self.residual(rows) ** 2)))
 
+    def close(self, rows: Floats, tolerance: float) -> bool:
+        """Whether the rms error is within the tolerance, and no sample off by PEAK times that."""
+        largest = float(np.abs(self.residual(rows)).max())
+        return self.error(rows) < tolerance and largest < PEAK * tolerance
+
     def _weigh(self, difference: Complexes) -> Floats:
+        """Differences (..., F) relative to the size of the parts, real ones before imaginary."""
         size = np.maximum(np.abs(self.beta), 1e-3 * np.abs(self.beta).max())
         real = difference.real / np.maximum(self.beta.real, 0.05 * size)
-        return np.concatenate([real, difference.imag / size]) if self.reactive else real
+        if not self.reactive:
+            return np.asarray(real)
+        return np.concatenate([real, difference.imag / size], axis=-1)
 
     def one_by_one(self, branches: int, tolerance: float) -> Floats:
         """Add the branch that helps most and refine all, until it no longer helps."""
@@ -129,7 +139,7 @@ class _Problem:
             if self.error(trial) >= miss:
                 break
             best, miss = trial, self.error(trial)
-            if miss < tolerance:
+            if self.close(best, tolerance):
                 break
         return best
 
@@ -147,7 +157,7 @@ class _Problem:
         return self.refine(np.array(rows))
 
     def _columns(self, shapes: Floats) -> Floats:
-        return np.array([self._weigh(_sum(shape[None], self.f)) for shape in shapes])
+        return self._weigh(_branches(shapes, self.f))
 
     def _next_branch(self, rows: Floats) -> Floats:
         """The catalogue branch that takes most off what is left, with its best strength."""
@@ -167,14 +177,32 @@ class _Problem:
         def cost(x: Floats) -> Floats:
             return self.residual(np.exp(x).reshape(-1, 3))
 
+        def slopes(x: Floats) -> Floats:
+            return self._weigh(_slopes(np.exp(x).reshape(-1, 3), self.f)).T
+
         # Far below anything audible a value is as good as zero; the bounds keep it finite.
-        found = least_squares(cost, np.clip(start, -40.0, 40.0), bounds=(-45.0, 45.0), max_nfev=100)
+        found = least_squares(
+            cost, np.clip(start, -40.0, 40.0), slopes, bounds=(-45.0, 45.0), max_nfev=100
+        )
         return np.asarray(np.exp(found.x).reshape(-1, 3))
 
 
+def _branches(rows: Floats, f: Floats) -> Complexes:
+    """Admittance (R, F) of each branch."""
+    s = 2j * np.pi * f
+    return np.asarray(1.0 / (rows @ np.array([s, np.ones_like(s), 1.0 / s])))
+
+
 def _sum(rows: Floats, f: Floats) -> Complexes:
-    s = 2j * np.pi * f[:, None]
-    return np.asarray(np.sum(1.0 / (rows[:, 0] * s + rows[:, 1] + rows[:, 2] / s), axis=1))
+    return np.asarray(_branches(rows, f).sum(axis=0))
+
+
+def _slopes(rows: Floats, f: Floats) -> Complexes:
+    """Slope (3 R, F) of the sum by the logarithm of each branch value."""
+    s = 2j * np.pi * f
+    parts = rows[:, :, None] * np.array([s, np.ones_like(s), 1.0 / s])
+    each = -parts / parts.sum(axis=1, keepdims=True) ** 2
+    return np.asarray(each.reshape(-1, len(f)))
 
 
 def _place(row: Floats) -> Floats:
