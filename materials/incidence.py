@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.interpolate import CubicSpline
 from scipy.special import roots_legendre
 
 from materials.medium import Complexes, Floats
@@ -15,6 +16,8 @@ from materials.medium import Complexes, Floats
 N_ANGLES = 32
 _LARGEST_ALPHA_STEPS = 60
 _MINIMUM = 1e-12
+_KNOTS = 2001
+_FLAT = 0.05  # of sqrt(1 - alpha / largest), below which a Newton step would divide by little
 
 
 @lru_cache(maxsize=16)
@@ -101,13 +104,22 @@ def admittance_from_alpha(alpha: npt.ArrayLike) -> Floats:
     target = np.asarray(alpha, dtype=np.float64)
     if np.any(~np.isfinite(target)) or np.any(target < 0.0):
         raise ValueError("an absorption coefficient must be zero or above")
-    beta_max, alpha_max = largest_local_alpha()
+    _, alpha_max = largest_local_alpha()
     goal = np.minimum(target, alpha_max)
-    low = np.zeros_like(goal)
-    high = np.full_like(goal, beta_max)
-    for _ in range(_LARGEST_ALPHA_STEPS):
-        middle = 0.5 * (low + high)
-        below = alpha_from_admittance(middle) < goal
-        low = np.where(below, middle, low)
-        high = np.where(below, high, middle)
-    return np.asarray(np.where(goal > 0.0, 0.5 * (low + high), 0.0), dtype=np.float64)
+    far = np.sqrt(1.0 - goal / alpha_max)
+    beta = np.maximum(_local_spline()(far), 0.0)
+    # A Newton step where alpha still rises; next to its maximum the spline is exact enough.
+    log, share = np.log1p(1.0 / np.maximum(beta, _MINIMUM)), 1.0 / (1.0 + beta)
+    slope = 8.0 * (1.0 - 4.0 * beta * log + 2.0 * beta * share + beta * share * (1.0 + share))
+    off = alpha_from_admittance(beta) - goal
+    step = np.where(far > _FLAT, off / np.where(far > _FLAT, slope, 1.0), 0.0)
+    return np.asarray(np.where(goal > 0.0, np.maximum(beta - step, 0.0), 0.0), dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def _local_spline() -> CubicSpline:
+    """Admittance over sqrt(1 - alpha / largest), in which it is smooth up to the maximum."""
+    beta_max, alpha_max = largest_local_alpha()
+    known = beta_max * (1.0 - np.linspace(0.0, 1.0, _KNOTS))
+    far = np.sqrt(np.maximum(1.0 - alpha_from_admittance(known) / alpha_max, 0.0))
+    return CubicSpline(far, known)

@@ -1,6 +1,7 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -95,11 +96,16 @@ class Planned:
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
         tell("drawing how sure the figures are")
-        sampled = (
-            None
-            if judging == "none"
-            else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
-        )
+        informers = project.informers(judging)
+        everything = [*project.hung, *pieces]
+        with ThreadPoolExecutor(1) as pool:  # the low end is linear algebra, beside Python
+            informed = pool.submit(after.with_findings, informers)
+            sampled = (
+                None
+                if judging == "none"
+                else plan_sample(project.room, after, everything, project.criteria_of)
+            )
+            after = informed.result()
         return Plan(
             project=project,
             selection=selection,
@@ -115,17 +121,18 @@ class Planned:
     def _judged(
         self, selection: Selection, pieces: list[Piece], judging: Judging
     ) -> tuple[Judged, Judged]:
-        """The room before and after, in the person's handedness, judged once where known."""
+        """The room before, with findings, and after, in the person's handedness, judged once."""
         project, best = self.project, self.rounds.best
-        judges, informers = project.judges(judging), project.informers(judging)
+        judges = project.judges(judging)
         scene = treated(project.room, project.scene, pieces)
         # The scene judged in a round holds its pieces in another order than the plan names them.
         before, after = self.rounds.before, replace(best.judged, scene=scene)
         if self.decision.flipped:
-            before = judge_scene(project.scene, project.criteria, judges)
+            informers = project.informers(judging)
+            before = judge_scene(project.scene, project.criteria, [*judges, *informers])
         if self.decision.flipped or selection is not best.selection:
             after = judge_scene(scene, project.criteria, judges)
-        return before.with_findings(informers), after.with_findings(informers)
+        return before, after
 
 
 def plan_decision(
@@ -146,7 +153,7 @@ def plan_decision(
     judges = decision.project.judges(judging)
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
-        tell, confidence, earlier(decision),
+        tell, confidence, earlier(decision), decision.project.informers(judging),
     )  # fmt: skip
     return Planned(project, decision, found)
 

@@ -1,15 +1,16 @@
 """Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
 
-The first round has no corrections. Each later one solves with every criterion scaled by how the
-fuller models judged the last plan. It ends when a plan's figures are what its round expected, when
-a plan comes back, or after a few rounds. The corrected criteria still differ
-from the fuller models by more than near-best plans differ from each other; so a few that the
-criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
-correcting never makes it worse.
+The first round has no corrections and a rough gap. Each later one solves with every criterion
+scaled by how the fuller models judged the last plan. It ends when a plan's figures are what its
+round expected, when a plan comes back or is judged worse, or after a few rounds. The corrected
+criteria still differ from the fuller models by more than near-best plans differ from each other; so
+a few that the criteria hold to be about as good as the best are judged too. The plan that is judged
+best is kept: correcting never makes it worse.
 """
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -32,6 +33,7 @@ from optimizer.room.geometry import Floats
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 MOST = 4
 LEAST = 0.1  # share of the time limit that must be left for another round
+ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
 
@@ -87,28 +89,37 @@ def plan_in_rounds(
     tell: Told = lambda text: None,
     confidence: float | None = None,
     earlier: Sequence[Ints] = (),
+    informers: Sequence[Judge] = (),
 ) -> Rounds:
     """Rounds for a decision; without judges there is one, judged by the criteria alone.
 
-    Plans that there were before (`earlier`, candidate indices) are begun from and judged too.
+    Plans that there were before (`earlier`, candidate indices) are begun from and judged too. The
+    room as it is also gets the findings of the `informers`.
 
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
     """
-    tell("judging the room as it is")
-    before = judge_scene(project.scene, effects.criteria, judges)
     made = _Planning(project, candidates, effects, judges, confidence, gap, report)
-    factors, last = np.ones_like(before.factors), made.start(earlier)
-    limits = made.limits(factors, before, None)
+    with ThreadPoolExecutor(1) as pool:  # the room as it is, judged beside the first solve
+        bare = pool.submit(judge_scene, project.scene, effects.criteria, [*judges, *informers])
+        tell("judging the room as it is, and round 1: choosing pieces and places")
+        factors, last = np.ones(len(effects.criteria.rows)), made.start(earlier)
+        limits = effects if confidence is None else made.limits(factors, bare.result(), None)
+        rough = max(gap, ROUGH) if judges else gap
+        first = made.solved(limits, time_limit, last, rough)
+        before = bare.result()
     rounds: list[Round] = []
     left = time_limit
     for number in range(MOST if judges else 1):
-        tell(f"round {number + 1}: choosing pieces and places")
-        found = made.round(factors, limits, left, last)
+        if number > 0:
+            tell(f"round {number + 1}: choosing pieces and places")
+        selection = made.solved(limits, left, last, gap) if number else first
+        found = made.as_round(selection, factors, limits)
         came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
+        worse = number > 0 and found.value > min(r.value for r in rounds)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
-        if found.agrees or came_back or left < LEAST * time_limit:
+        if found.agrees or came_back or worse or left < LEAST * time_limit:
             break
         factors = _corrected(rounds)
         limits = made.limits(factors, found.judged, last)
@@ -122,6 +133,7 @@ def plan_in_rounds(
     if kept is not best and kept.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
         rounds.append(made.closing(kept, left))
+        near.append(made.beside(rounds[-1], kept.selection.chosen))
     return Rounds(before, tuple(rounds), tuple(near), tuple(old))
 
 
@@ -167,7 +179,8 @@ class _Planning:
     def closing(self, kept: Round, seconds: float) -> Round:
         """A round with the corrections of a plan itself, begun from it: what proves it."""
         factors, chosen = kept.judged.factors, kept.selection.chosen
-        return self.round(factors, self.limits(factors, kept.judged, chosen), seconds, chosen)
+        limits = self.limits(factors, kept.judged, chosen)
+        return self.as_round(self.solved(limits, seconds, chosen, self.gap), factors, limits)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""
@@ -191,10 +204,11 @@ class _Planning:
         chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
         return against_bound(limited, chosen, selection.bound, self.gap, selection.seconds)
 
-    def round(self, factors: Floats, limited: Effects, seconds: float, start: Ints | None) -> Round:
-        """Solve with these corrections and limits, and judge what comes out."""
-        selection = select(limited, self.gap, seconds, self.report, start)
-        return self.as_round(self.spread(limited, selection), factors, limited)
+    def solved(
+        self, limited: Effects, seconds: float, start: Ints | None, gap: float
+    ) -> Selection:
+        """The selection for these limits, to a gap."""
+        return self.spread(limited, select(limited, gap, seconds, self.report, start))
 
     def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
         """A selection judged."""

@@ -8,6 +8,7 @@ is computed, so that both use one definition.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.low_response import LowResponse
 from optimizer.acoustics.scene import Scene
 from optimizer.room.geometry import Floats
+from optimizer.together import together
 
 LARGEST = 20.0  # times by which a fuller model may differ before its answer is not believed
 
@@ -82,6 +84,6 @@ Judge = Callable[[Scene], Assessment]
 def assess(scene: Scene, judges: Sequence[Judge]) -> Assessment:
     """What the judges say of a scene; where two answer the same row the later one counts."""
     said = Assessment()
-    for judge in judges:
-        said = judge(scene).over(said)
+    for answer in together([partial(judge, scene) for judge in judges]):
+        said = answer.over(said)
     return said

@@ -45,7 +45,7 @@ COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, belo
 COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
 BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
-TRACK_STEP_HZ = 20.0  # step in which modes are followed; 12 to 30 give the same modes
+TRACK_STEP_HZ = 25.0  # step in which modes are followed; 12 to 30 give the same modes
 NEWTON_STEPS = 20
 CHUNK = 8  # frequencies assembled at a time
 
@@ -475,19 +475,26 @@ def _image_series(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[f
 
 
 def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Complexes]]:
-    """Eigenvalues k^2 of diag(k_n^2) + j k C as the frequency in k C rises: grid (G,), (G, N).
+    """Eigenvalues k^2 (G, M) of diag(k_n^2) + j k C as the frequency in k C rises, at grid (G,).
 
-    Neighbouring steps are matched one to one by the overlap of their vectors.
+    The M low modes alone, which is exact where k^2 is the eigenvalue: the combined functions answer
+    them as at k. Neighbouring steps are matched one to one by the overlap of their vectors, which
+    are (N, M) with the combined functions.
     """
     count = int(np.ceil(1.1 * top / TRACK_STEP_HZ)) + 1
     grid = np.linspace(0.0, 1.1 * top, count)
-    n = len(box.k2)
-    k2 = np.empty((count, n), dtype=np.complex128)
-    k2[0] = box.k2
-    vectors: list[Complexes] = [np.eye(n, dtype=np.complex128)]
+    low = len(box.low.n)
+    k2 = np.empty((count, low), dtype=np.complex128)
+    k2[0] = box.k2[:low]
+    vectors: list[Complexes] = [np.eye(len(box.k2), low, dtype=np.complex128)]
     for i in range(1, count):
-        step = 2j * np.pi * grid[i] / box.low.c * box.wall_matrices([grid[i]])[0]
-        values, x = np.linalg.eig(np.diag(box.k2) + step)
+        k = 2.0 * np.pi * grid[i] / box.low.c
+        matrix = np.diag(box.k2) + 1j * k * box.wall_matrices([grid[i]])[0]
+        rest = matrix[low:, low:] - k**2 * np.eye(len(box.k2) - low)
+        answer = -np.linalg.solve(rest, matrix[low:, :low])
+        values, x = np.linalg.eig(matrix[:low, :low] + matrix[:low, low:] @ answer)
+        x = np.concatenate([x, answer @ x])
+        x /= np.linalg.norm(x, axis=0)
         overlap = np.abs(vectors[-1].conj().T @ x)
         _, order = linear_sum_assignment(-(overlap**2))
         k2[i] = values[order]

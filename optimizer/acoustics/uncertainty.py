@@ -10,6 +10,7 @@ leave out is not in these figures.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.random import Generator
@@ -25,6 +26,7 @@ from optimizer.acoustics.scene import Complexes, Patches, Scene, tile_materials
 from optimizer.bands import N_BANDS
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
+from optimizer.together import together
 
 DRAWS = 64
 RAYS = 3000
@@ -95,8 +97,12 @@ def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled
         _moved(redrawn(judged.scene, kinds, z), POSITION_M * at)
         for z, at in zip(materials, spots, strict=True)
     ]
-    values = np.array([_values(judged, moved(scene), scene) for scene in scenes])
-    return Sampled(_traced(judged, scenes, values), judged.criteria)
+
+    def by_criteria() -> Floats:
+        return np.array([_values(judged, moved(scene), scene) for scene in scenes])
+
+    values, traced = together([by_criteria, partial(_traced, judged, scenes)])
+    return Sampled(np.where(np.isnan(traced), values, traced), judged.criteria)
 
 
 def _strata(rng: Generator, rows: int, columns: int) -> Floats:
@@ -200,15 +206,15 @@ def _built(patches: Patches, alpha: Floats) -> Complexes:
     return np.asarray(patches.built * change, dtype=np.complex128)
 
 
-def _traced(judged: Judged, scenes: Sequence[Scene], values: Floats) -> Floats:
-    """The values with those rows traced anew that the tracer judged."""
+def _traced(judged: Judged, scenes: Sequence[Scene]) -> Floats:
+    """The values (D, K) of the rows that the tracer judged, traced anew; nan in all others."""
+    out = np.full((len(scenes), len(judged.criteria.rows)), np.nan)
     rows = [k for k, model in enumerate(judged.models) if model == TRACED]
     if not rows:
-        return values
+        return out
     judge = TraceJudge(0.0, RAYS)
     keys = [judged.criteria.rows[k].key for k in rows]
     nominal = judge(judged.scene).values
-    out = values.copy()
     for index, scene in enumerate(scenes):
         said = judge(scene).values
         for k, key in zip(rows, keys, strict=True):
