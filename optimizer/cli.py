@@ -4,6 +4,8 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from threadpoolctl import threadpool_limits
+
 from optimizer.commands import (
     budget,
     calibrate,
@@ -59,7 +61,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; exit code 0, or 2 when something a person wrote cannot be used."""
     arguments = build_parser().parse_args(argv)
     try:
-        return int(arguments.run(arguments))
+        # Models run side by side; linear algebra that spreads over all processors slows them down.
+        with threadpool_limits(1, user_api="blas"):
+            return int(arguments.run(arguments))
     except ScenarioError as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)

@@ -204,9 +204,7 @@ class _Planning:
         chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
         return against_bound(limited, chosen, selection.bound, self.gap, selection.seconds)
 
-    def solved(
-        self, limited: Effects, seconds: float, start: Ints | None, gap: float
-    ) -> Selection:
+    def solved(self, limited: Effects, seconds: float, start: Ints | None, gap: float) -> Selection:
         """The selection for these limits, to a gap."""
         return self.spread(limited, select(limited, gap, seconds, self.report, start))
 

@@ -10,7 +10,6 @@ leave out is not in these figures.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.random import Generator
@@ -101,7 +100,10 @@ def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled
     def by_criteria() -> Floats:
         return np.array([_values(judged, moved(scene), scene) for scene in scenes])
 
-    values, traced = together([by_criteria, partial(_traced, judged, scenes)])
+    def by_tracer() -> Floats:
+        return _traced(judged, scenes)
+
+    values, traced = together([by_criteria, by_tracer])
     return Sampled(np.where(np.isnan(traced), values, traced), judged.criteria)
 
 

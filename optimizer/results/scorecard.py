@@ -18,6 +18,8 @@ from optimizer.project import Judging, Project
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
+SLIGHT = 0.01  # of the limit: a change by less reads the same as before
+
 
 @dataclass(frozen=True)
 class ScoreRow:
@@ -45,15 +47,24 @@ class ScoreRow:
 
     @property
     def verdict(self) -> str:
-        """ "met", "now met", "better", "worse", "no longer met", "unchanged"."""
+        """ "met", "now met", "better", "worse", "no longer met", "unchanged".
+
+        A change by less than SLIGHT of the limit that is missed is none.
+        """
         if self.ok_after:
             return "met" if self.ok_before else "now met"
         if self.ok_before:
             return "no longer met"
         change = self._distance(self.after) - self._distance(self.before)
-        if abs(change) < 1e-9:
+        if abs(change) <= SLIGHT * self._missed():
             return "unchanged"
         return "better" if change < 0 else "worse"
+
+    def _missed(self) -> float:
+        """Size of the limit that the row misses after treatment."""
+        over = self.high is not None and self.after > self.high
+        limit = self.high if over else self.low
+        return abs(limit) if limit is not None else 0.0
 
     def _distance(self, value: float) -> float:
         over = value - self.high if self.high is not None else -np.inf
