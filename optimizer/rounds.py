@@ -34,6 +34,7 @@ AGREE = 0.05  # relative difference of expected and judged decay at which the ro
 MOST = 4
 LEAST = 0.1  # share of the time limit that must be left for another round
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
+CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
 
@@ -180,7 +181,7 @@ class _Planning:
         """A round with the corrections of a plan itself, begun from it: what proves it."""
         factors, chosen = kept.judged.factors, kept.selection.chosen
         limits = self.limits(factors, kept.judged, chosen)
-        return self.as_round(self.solved(limits, seconds, chosen, self.gap), factors, limits)
+        return self.as_round(self.solved(limits, seconds, chosen, CLOSE * self.gap), factors, limits)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""

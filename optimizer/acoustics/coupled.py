@@ -514,7 +514,7 @@ def _newton(box: CoupledBox, k: complex, x: Complexes) -> tuple[complex, Complex
         step = complex((start @ x) / (start @ y))
         k -= step
         x = y / np.linalg.norm(y)
-        if abs(step) < 1e-8 * abs(k):
+        if abs(step) < 1e-10 * abs(k):
             return k, x
     return complex("nan"), x
 

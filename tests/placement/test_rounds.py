@@ -170,7 +170,7 @@ def test_judges_that_say_what_the_criteria_say_change_nothing(decisions: list[De
     for decision in decisions:
         same = planned(decision, (Times(decision.project.criteria, 1.0),))
         plain = planned(decision, ())
-        assert len(same.rounds) == 1
+        assert len(same.rounds) <= 2  # the second proves what a rough first one found
         assert [r.off for r in same.rounds] == pytest.approx([0.0] * len(same.rounds), abs=1e-9)
         assert same.best.judged.score == pytest.approx(plain.best.judged.score, rel=0.02, abs=1e-3)
 

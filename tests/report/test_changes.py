@@ -81,7 +81,7 @@ def test_a_price(base: dict[str, str], tmp_path: Path) -> None:
 
 def test_the_budget(base: dict[str, str], tmp_path: Path) -> None:
     """What is left of it, and what the summary says of it."""
-    project = edited_project(tmp_path / "room", ROOM, toml=("amount = 250", "amount = 777"))
+    project = edited_project(tmp_path / "room", ROOM, toml=("amount = 320", "amount = 777"))
     after = parts(plan_of(project))
     assert changed(base, after) == {"short", "shopping"}
     assert "777.00 EUR" in after["short"]
