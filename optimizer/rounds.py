@@ -181,7 +181,9 @@ class _Planning:
         """A round with the corrections of a plan itself, begun from it: what proves it."""
         factors, chosen = kept.judged.factors, kept.selection.chosen
         limits = self.limits(factors, kept.judged, chosen)
-        return self.as_round(self.solved(limits, seconds, chosen, CLOSE * self.gap), factors, limits)
+        return self.as_round(
+            self.solved(limits, seconds, chosen, CLOSE * self.gap), factors, limits
+        )
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""

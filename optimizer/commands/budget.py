@@ -20,6 +20,7 @@ from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
+from optimizer.results.money_curve import made_from
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
@@ -269,6 +270,7 @@ def as_json(
     budgets = _budgets(arguments)
     content = {
         "room": project.scenario.title,
+        "made_from": made_from(project),
         "currency": project.scenario.budget.currency,
         "gap_asked": arguments.gap,
         "kept_back": project.set_aside.total / 100,

@@ -11,6 +11,7 @@ from optimizer.report.figures import Responses
 from optimizer.report.page import hanging_html, report_html
 from optimizer.report.rebuild import rebuild, room_file_of
 from optimizer.results.model import Plan
+from optimizer.results.money_curve import MoneyCurve, read_money_curve
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_faults, read_pieces
 from optimizer.results.scorecard import treated
@@ -21,6 +22,7 @@ examples:
   treatment report plan/plan.json --out plan
   treatment report plan/plan.json --out sheets --only hanging --units ft
   treatment report plan/plan.json --room rooms/attic.toml --out plan
+  treatment report plan/plan.json --budget budget/budget.json --out plan
 
 DIR then holds report.html (one file, no other is needed), or hanging.html with --only hanging.
 Both print to A4 and Letter. Prices, names and sizes are those of today's room file and price list;
@@ -47,13 +49,16 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="also draw the bass at the seats (slower; box rooms)")  # fmt: skip
     parser.add_argument("--fast", action="store_true",
                         help="judge anew, where needed, without wave equation")  # fmt: skip
+    parser.add_argument("--budget", type=Path, metavar="budget.json",
+                        help="also show what other money would buy, as `treatment budget` "
+                        "found it")  # fmt: skip
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the plan back, write the page, say where it is."""
     name = HANGING if arguments.only else REPORT
-    project = _checked(arguments, name)
+    project, curve = _checked(arguments, name)
     judging: Judging = "fast" if arguments.fast else "full"
     with ProgressLine("reading the plan, judging it anew where the room changed") as progress:
         rebuilt = rebuild(arguments.plan, project, judging)
@@ -65,15 +70,15 @@ def run(arguments: argparse.Namespace) -> int:
         page = (
             hanging_html(rebuilt.plan, arguments.units)
             if arguments.only
-            else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed)
+            else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed, budget=curve)
         )
     write_folder(arguments.out, {name: page})
     say(f"Written: {arguments.out / name}")
     return 0
 
 
-def _checked(arguments: argparse.Namespace, name: str) -> Project:
-    """The project; ScenarioError tells the faults of folder, plan and room together."""
+def _checked(arguments: argparse.Namespace, name: str) -> tuple[Project, MoneyCurve | None]:
+    """The project and the budget curve; ScenarioError tells the faults of all files together."""
     faults: list[Fault] = []
     try:
         check_writable(arguments.out, [name])
@@ -81,16 +86,19 @@ def _checked(arguments: argparse.Namespace, name: str) -> Project:
         faults += error.faults
     broken = plan_faults(arguments.plan)
     faults += broken
+    curve = None
     try:
         project = load_project(_room_file(arguments))
         if not broken:
             read_pieces(arguments.plan, project.room, project.products)
+        if arguments.budget is not None:
+            curve = read_money_curve(arguments.budget, project)
     except ScenarioError as error:
         if not broken or arguments.room is not None:
             faults += error.faults
     if faults:
         raise ScenarioError(faults)
-    return project
+    return project, curve
 
 
 def _room_file(arguments: argparse.Namespace) -> Path:

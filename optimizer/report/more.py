@@ -7,10 +7,10 @@ from typing import Protocol
 from optimizer.drawings.charts import budget_chart, stages_chart
 from optimizer.drawings.style import Picture
 from optimizer.placement.alternatives import Alternatives
-from optimizer.placement.budget_curve import Curve
 from optimizer.placement.stages import StagedSelection
 from optimizer.report.wording import Table, counted
 from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.money_curve import MoneyCurve
 from optimizer.results.shopping import money
 
 
@@ -95,32 +95,24 @@ def others_part(others: Others) -> Part:
     return Part("Alternatives", told, table, None)
 
 
-def budget_part(curve: Curve, plan: Plan) -> Part:
-    """What the best plan of each budget reaches.
-
-    The curve's budgets are without what is kept back; it is added here.
-    """
+def budget_part(curve: MoneyCurve, plan: Plan) -> Part:
+    """What the best plan of each budget reaches, with what is kept back in each."""
     budget = plan.project.scenario.budget
-    kept = plan.project.set_aside.total
-    amounts = [point.budget_cents + kept for point in curve.points]
     header = ("budget", "spent", "excess left", "cannot be below", "less for each 100 more")
     rows = [
-        [money(cents, budget.currency), money(point.cost_cents, budget.currency),
-         f"{point.score:.3f}", f"{point.floor:.3f}", f"{1e4 * point.gain:.3f}"]
-        for cents, point in zip(amounts, curve.points, strict=True)
+        [*(money(round(100 * amount), budget.currency) for amount in (p.budget, p.spent)),
+         f"{p.excess:.3f}", f"{p.at_least:.3f}", f"{p.gain_per_100:.3f}"]
+        for p in curve.points
     ]  # fmt: skip
     told: tuple[str, ...] = (
         f"By the quick models; without any piece the excess is {curve.untreated:.3f}.",
     )
-    if curve.enough is not None:
-        enough = money(amounts[curve.enough], budget.currency)
+    if curve.little_past is not None:
+        enough = money(round(100 * curve.little_past), budget.currency)
         told = (*told, f"Beyond {enough} more money buys little.")
-    chart = budget_chart(
-        [cents / 100 for cents in amounts],
-        [point.score for point in curve.points],
-        budget.currency,
-        budget.amount,
-    )
+    amounts = [p.budget for p in curve.points]
+    own = budget.amount if amounts[0] <= budget.amount <= amounts[-1] else None
+    chart = budget_chart(amounts, [p.excess for p in curve.points], budget.currency, own)
     table = Table("What other money would buy", header, rows, (1, 2, 3, 4), kind="others")
     return Part("What other money would buy", told, table, chart)
 

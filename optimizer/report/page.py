@@ -9,7 +9,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimizer.drawings.style import Picture
-from optimizer.placement.budget_curve import Curve
 from optimizer.placement.catalogue import Product
 from optimizer.report.figures import Charts, Responses, report_charts
 from optimizer.report.glossary import TERMS
@@ -33,6 +32,7 @@ from optimizer.report.wording import ABSENT, Table, listed
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.money_curve import MoneyCurve
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
 
 FOLDER = Path(__file__).parent
@@ -76,7 +76,7 @@ def report_html(
     changed: bool = False,
     more: Sequence[Picture] = (),
     stages: Stages | None = None,
-    budget: Curve | None = None,
+    budget: MoneyCurve | None = None,
     others: Others | None = None,
     parts: Sequence[Part] = (),
 ) -> str:
@@ -130,7 +130,7 @@ def _scored(plan: Plan, units: str, charts: Charts) -> dict[str, Any]:
 
 
 def _more(
-    plan: Plan, stages: Stages | None, budget: Curve | None, others: Others | None
+    plan: Plan, stages: Stages | None, budget: MoneyCurve | None, others: Others | None
 ) -> list[PartShown]:
     """The parts about other plans."""
     parts = [

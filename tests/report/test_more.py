@@ -15,6 +15,7 @@ from optimizer.report.page import report_html
 from optimizer.report.summary import summary
 from optimizer.report.wording import near_note, note_of
 from optimizer.results.model import Plan
+from optimizer.results.money_curve import money_curve
 from optimizer.results.shopping import money
 
 NOTHING = Selection("optimal", np.zeros(0, dtype=np.int64), 1.0, 0.9, 0.1, 1.0)
@@ -77,7 +78,7 @@ def test_budget_curve_with_what_is_kept_back(plans: tuple[Plan, Plan]) -> None:
         Point(cents, cents - 100, NOTHING, score, score / 2, {}, none, none, 1e-5)
         for cents, score in ((20000, 2.0), (40000, 1.5))
     )
-    html = report_html(plans[1], budget=Curve(3.0, {}, points, 0))
+    html = report_html(plans[1], budget=money_curve(Curve(3.0, {}, points, 0), kept))
     told = words_of(sections(html)["more"])
     currency = plans[1].project.scenario.budget.currency
     assert f"Beyond {money(20000 + kept, currency)} more money buys little." in told
