@@ -112,7 +112,7 @@ def admittance_from_alpha(alpha: npt.ArrayLike) -> Floats:
     log, share = np.log1p(1.0 / np.maximum(beta, _MINIMUM)), 1.0 / (1.0 + beta)
     slope = 8.0 * (1.0 - 4.0 * beta * log + 2.0 * beta * share + beta * share * (1.0 + share))
     off = alpha_from_admittance(beta) - goal
-    step = np.where(far > _FLAT, off / np.where(far > _FLAT, slope, 1.0), 0.0)
+    step = np.divide(off, slope, out=np.zeros_like(off), where=far > _FLAT)
     return np.asarray(np.where(goal > 0.0, np.maximum(beta - step, 0.0), 0.0), dtype=np.float64)
 
 

@@ -64,6 +64,7 @@ class Rounds:
     rounds: tuple[Round, ...]
     near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
     earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
+    proven: tuple[Round, ...] = ()  # the plan kept, against the bound of a closing round
 
     @property
     def best(self) -> Round:
@@ -71,7 +72,10 @@ class Rounds:
 
         An earlier plan stays unless one is better by more than WORTH of its score.
         """
-        best = min((*reversed(self.rounds), *self.near), key=lambda r: (r.value, r.selection.gap))
+        best = min(
+            (*reversed(self.rounds), *self.near, *self.proven),
+            key=lambda r: (r.value, r.selection.gap),
+        )
         kept = min(self.earlier, key=lambda r: r.value, default=best)
         return kept if best.value > (1.0 - WORTH) * kept.value else best
 
@@ -107,23 +111,23 @@ def plan_in_rounds(
         factors, last = np.ones(len(effects.criteria.rows)), made.start(earlier)
         limits = effects if confidence is None else made.limits(factors, bare.result(), None)
         rough = max(gap, ROUGH) if judges else gap
-        first = made.solved(limits, time_limit, last, rough)
+        selection = made.solved(limits, time_limit, last, rough)
         before = bare.result()
     rounds: list[Round] = []
     left = time_limit
-    for number in range(MOST if judges else 1):
-        if number > 0:
-            tell(f"round {number + 1}: choosing pieces and places")
-        selection = made.solved(limits, left, last, gap) if number else first
+    while True:
         found = made.as_round(selection, factors, limits)
         came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
-        worse = number > 0 and found.value > min(r.value for r in rounds)
+        worse = found.value > min((r.value for r in rounds), default=math.inf)
         rounds.append(found)
         last, left = found.selection.chosen, left - found.selection.seconds
-        if found.agrees or came_back or worse or left < LEAST * time_limit:
+        enough = found.agrees or came_back or worse or len(rounds) == MOST
+        if enough or not judges or left < LEAST * time_limit:
             break
+        tell(f"round {len(rounds) + 1}: choosing pieces and places")
         factors = _corrected(rounds)
         limits = made.limits(factors, found.judged, last)
+        selection = made.solved(limits, left, last, gap)
     best = Rounds(before, tuple(rounds)).best
     old = [made.beside(best, chosen) for chosen in earlier]
     near = []
@@ -131,11 +135,12 @@ def plan_in_rounds(
         tell(f"judging a plan about as good ({number} of at most {MOST_NEAR})")
         near.append(made.beside(best, chosen))
     kept = Rounds(before, tuple(rounds), tuple(near), tuple(old)).best
-    if kept is not best and kept.selection.status != "optimal" and left > 0:
+    proven = []
+    if judges and kept.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
         rounds.append(made.closing(kept, left))
-        near.append(made.beside(rounds[-1], kept.selection.chosen))
-    return Rounds(before, tuple(rounds), tuple(near), tuple(old))
+        proven = [made.beside(rounds[-1], kept.selection.chosen)]
+    return Rounds(before, tuple(rounds), tuple(near), tuple(old), tuple(proven))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit
+from numba import njit  # has no types, which each decorator is excused for
 from numpy.typing import ArrayLike
 
 from optimizer.acoustics.coupled import Complexes, CoupledBox

@@ -120,8 +120,9 @@ class _Problem:
 
     def close(self, rows: Floats, tolerance: float) -> bool:
         """Whether the rms error is within the tolerance, and no sample off by PEAK times that."""
-        largest = float(np.abs(self.residual(rows)).max())
-        return self.error(rows) < tolerance and largest < PEAK * tolerance
+        off = self.residual(rows)
+        rms, largest = np.sqrt(np.mean(off**2)), np.abs(off).max()
+        return bool(rms < tolerance and largest < PEAK * tolerance)
 
     def _weigh(self, difference: Complexes) -> Floats:
         """Differences (..., F) relative to the size of the parts, real ones before imaginary."""
@@ -189,8 +190,13 @@ class _Problem:
 
 def _branches(rows: Floats, f: Floats) -> Complexes:
     """Admittance (R, F) of each branch."""
+    return np.asarray(1.0 / (rows @ _axes(f)))
+
+
+def _axes(f: Floats) -> Complexes:
+    """What inertance, resistance and stiffness are multiplied with, (3, F)."""
     s = 2j * np.pi * f
-    return np.asarray(1.0 / (rows @ np.array([s, np.ones_like(s), 1.0 / s])))
+    return np.array([s, np.ones_like(s), 1.0 / s])
 
 
 def _sum(rows: Floats, f: Floats) -> Complexes:
@@ -199,8 +205,7 @@ def _sum(rows: Floats, f: Floats) -> Complexes:
 
 def _slopes(rows: Floats, f: Floats) -> Complexes:
     """Slope (3 R, F) of the sum by the logarithm of each branch value."""
-    s = 2j * np.pi * f
-    parts = rows[:, :, None] * np.array([s, np.ones_like(s), 1.0 / s])
+    parts = rows[:, :, None] * _axes(f)
     each = -parts / parts.sum(axis=1, keepdims=True) ** 2
     return np.asarray(each.reshape(-1, len(f)))
 

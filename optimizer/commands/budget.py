@@ -7,6 +7,7 @@ import json
 import math
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import asdict
 from itertools import pairwise
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
-from optimizer.results.money_curve import made_from
+from optimizer.results.money_curve import made_from, money_curve
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
@@ -90,21 +91,19 @@ def run(arguments: argparse.Namespace) -> int:
         texts = (
             as_csv(project, curve, arguments),
             as_json(project, decision, curve, arguments),
-            _picture(project, curve),
+            _picture(project, curve, _budgets(arguments)),
         )
         write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
     say(_printed(project, decision, curve, arguments))
     return 0
 
 
-def _picture(project: Project, curve: Curve) -> str:
+def _picture(project: Project, curve: Curve, budgets: list[int]) -> str:
     """The curve as an SVG picture, with the room file's own budget marked where it lies on it."""
-    kept = project.set_aside.total
-    amounts = [(point.budget_cents + kept) / 100 for point in curve.points]
-    own = project.budget_cents / 100
-    chosen = own if amounts[0] <= own <= amounts[-1] else None
-    scores = [point.score for point in curve.points]
-    return budget_chart(amounts, scores, project.scenario.budget.currency, chosen).svg
+    points = money_curve(curve, budgets).points
+    amounts, scores = [p.budget for p in points], [p.excess for p in points]
+    currency, own = project.scenario.budget.currency, project.budget_cents / 100
+    return budget_chart(amounts, scores, currency, own).svg
 
 
 def _budgets(arguments: argparse.Namespace) -> list[int]:
@@ -267,7 +266,7 @@ def as_json(
     project: Project, decision: Decision, curve: Curve, arguments: argparse.Namespace
 ) -> str:
     """Everything, with every piece that comes in or goes out and where it hangs."""
-    budgets = _budgets(arguments)
+    read = money_curve(curve, _budgets(arguments))
     content = {
         "room": project.scenario.title,
         "made_from": made_from(project),
@@ -276,27 +275,23 @@ def as_json(
         "kept_back": project.set_aside.total / 100,
         "untreated": {"excess": curve.untreated, "parts": curve.untreated_groups},
         "rule": RULE,
-        "little_past": None if curve.enough is None else budgets[curve.enough] / 100,
+        "little_past": read.little_past,
         "points": [
-            _point(project, decision, budget, point)
-            for budget, point in zip(budgets, curve.points, strict=True)
+            asdict(figures) | _point(project, decision, point)
+            for figures, point in zip(read.points, curve.points, strict=True)
         ],
     }
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _point(project: Project, decision: Decision, budget: int, point: Point) -> dict[str, object]:
+def _point(project: Project, decision: Decision, point: Point) -> dict[str, object]:
+    """What a point has besides its figures."""
     selection = point.selection
     return {
-        "budget": budget / 100,
-        "spent": point.cost_cents / 100,
-        "excess": point.score,
-        "at_least": point.floor,
         "objective": selection.objective,
         "bound": selection.bound,
         "gap": selection.gap,
         "status": selection.status,
-        "gain_per_100": 1e4 * point.gain,
         "parts": point.groups,
         "comes_in": _pieces(project, decision, point.enter),
         "goes_out": _pieces(project, decision, point.leave),

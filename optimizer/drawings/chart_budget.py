@@ -26,7 +26,7 @@ def budget_chart(
 ) -> Picture:
     """Weighted excess over the limits (N,) of the best plan for each amount of money (N,).
 
-    `chosen` marks the budget of the plan at hand.
+    `chosen` marks the budget of the plan at hand where it lies among them.
     """
     money, score = as_floats(amounts, scores)
     if not len(money):
@@ -34,7 +34,7 @@ def budget_chart(
     with drawing():
         figure, (ax,) = chart_axes(f"budget in {clean(currency)}", _UP)
         _line(ax, money, score, "best plan for that budget")
-        if chosen is not None:
+        if chosen is not None and money[0] <= chosen <= money[-1]:
             ax.axvline(chosen, color=SERIES[1].colour, linestyle=SERIES[1].dash, label="this plan")
         ax.set_ylim(0.0, 1.08 * max(float(score.max()), 1e-6))
         legend_above(ax)

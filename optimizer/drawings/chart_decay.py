@@ -1,6 +1,7 @@
 """Decay time per octave band, now and with a plan, against the limits."""
 
 import numpy as np
+from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
 
 from optimizer.bands import BANDS, band_label
@@ -59,9 +60,9 @@ def _highest(*values: Floats) -> float:
     return float(numbers.max()) if len(numbers) else 1.0
 
 
-def _bars(ax: object, x: Floats, planned: Floats, low: Floats, high: Floats) -> None:
+def _bars(ax: Axes, x: Floats, planned: Floats, low: Floats, high: Floats) -> None:
     reach = np.nan_to_num(np.stack([planned - low, high - planned]).clip(min=0.0))
-    ax.errorbar(x, planned, yerr=reach, fmt="none", ecolor=PLANNED.colour, capsize=2.5,  # type: ignore[attr-defined]
+    ax.errorbar(x, planned, yerr=reach, fmt="none", ecolor=PLANNED.colour, capsize=2.5,
                 elinewidth=0.7, label="4 in 5 between")  # fmt: skip
 
 

@@ -19,6 +19,7 @@ than 750/sqrt(B T) per cent (simulated, for B T > 40; tests/measurement/decay_ch
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -268,8 +269,8 @@ def nonlinearity(level: Array, dt: float, upper_db: float, lower_db: float) -> f
     return float(1000.0 * (1.0 - r**2))
 
 
-def _withhold(band: _Band, names: object, word: str, text: str) -> None:
+def _withhold(band: _Band, names: Iterable[str], word: str, text: str) -> None:
     """Take figures out, with the reason; the first reason found stays."""
-    for name in list(names):  # type: ignore[call-overload]
+    for name in names:
         band.times[name] = np.nan
         band.reasons.setdefault(name, Reason(word, text))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit
+from numba import njit  # has no types, which each decorator is excused for
 
 from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.head import head_region

@@ -111,8 +111,8 @@ def budget_part(curve: MoneyCurve, plan: Plan) -> Part:
         enough = money(round(100 * curve.little_past), budget.currency)
         told = (*told, f"Beyond {enough} more money buys little.")
     amounts = [p.budget for p in curve.points]
-    own = budget.amount if amounts[0] <= budget.amount <= amounts[-1] else None
-    chart = budget_chart(amounts, [p.excess for p in curve.points], budget.currency, own)
+    excess = [p.excess for p in curve.points]
+    chart = budget_chart(amounts, excess, budget.currency, budget.amount)
     table = Table("What other money would buy", header, rows, (1, 2, 3, 4), kind="others")
     return Part("What other money would buy", told, table, chart)
 

@@ -89,6 +89,7 @@ def _stored_card(content: dict[str, Any]) -> ScoreCard | None:
         return None
     try:
         kept = [{k: v for k, v in row.items() if k in _ROW_FIELDS} for row in rows]
+        # What the file holds is known only as far as `except` catches the rest.
         return ScoreCard(tuple(ScoreRow(**row) for row in kept), *map(float, scores))  # type: ignore[arg-type]
     except (AttributeError, TypeError):
         return None

@@ -12,6 +12,7 @@ from optimizer.project import Project
 from optimizer.report.wording import Cell, Table, listed, sizes, volume
 from optimizer.results.model import Plan
 from optimizer.results.words import surface_in_words
+from optimizer.room.geometry import Floats
 from optimizer.units import format_length
 
 
@@ -161,8 +162,8 @@ def assumptions(plan: Plan, units: str = "m") -> list[str]:
     ]  # fmt: skip
 
 
-def _point(point: object, units: str) -> str:
-    x, y, z = (format_length(float(value), units) for value in point)  # type: ignore[attr-defined]
+def _point(point: Floats, units: str) -> str:
+    x, y, z = (format_length(float(value), units) for value in point)
     return f"{x} from the front wall, {y} from the left wall, {z} above the floor"
 
 

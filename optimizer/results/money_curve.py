@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.budget_curve import Curve
 from optimizer.project import Project
-from optimizer.results.fingerprint import choice_mark, figures_mark
+from optimizer.results.fingerprint import choice_mark
 from optimizer.room.reading import read_text
 
 FIGURES = ("budget", "spent", "excess", "at_least", "gain_per_100")
@@ -37,22 +38,21 @@ class MoneyCurve:
     little_past: float | None
 
 
-def money_curve(curve: Curve, kept_cents: int) -> MoneyCurve:
-    """A curve as people read it: with what is kept back in each budget."""
+def money_curve(curve: Curve, budgets_cents: Sequence[int]) -> MoneyCurve:
+    """A curve as people read it: with the budgets asked for, before anything is kept back."""
     points = tuple(
-        MoneyPoint((p.budget_cents + kept_cents) / 100, p.cost_cents / 100, p.score, p.floor,
-                   1e4 * p.gain)
-        for p in curve.points
-    )  # fmt: skip
+        MoneyPoint(cents / 100, p.cost_cents / 100, p.score, p.floor, 1e4 * p.gain)
+        for cents, p in zip(budgets_cents, curve.points, strict=True)
+    )
     little = None if curve.enough is None else points[curve.enough].budget
     return MoneyCurve(curve.untreated, points, little)
 
 
-def made_from(project: Project) -> dict[str, str]:
-    """Marks of the room and of all that the choice depends on besides, whatever the budget."""
+def made_from(project: Project) -> str:
+    """Mark of the room and of all that the choice depends on besides, whatever the budget."""
     budget = project.scenario.budget.model_copy(update={"amount": 0.0})
     free = replace(project, scenario=replace(project.scenario, budget=budget))
-    return {"figures": figures_mark(project, []), "choice": choice_mark(free, [])}
+    return choice_mark(free, [])
 
 
 def read_money_curve(path: Path, project: Project) -> MoneyCurve:

@@ -78,7 +78,8 @@ def test_budget_curve_with_what_is_kept_back(plans: tuple[Plan, Plan]) -> None:
         Point(cents, cents - 100, NOTHING, score, score / 2, {}, none, none, 1e-5)
         for cents, score in ((20000, 2.0), (40000, 1.5))
     )
-    html = report_html(plans[1], budget=money_curve(Curve(3.0, {}, points, 0), kept))
+    amounts = [20000 + kept, 40000 + kept]
+    html = report_html(plans[1], budget=money_curve(Curve(3.0, {}, points, 0), amounts))
     told = words_of(sections(html)["more"])
     currency = plans[1].project.scenario.budget.currency
     assert f"Beyond {money(20000 + kept, currency)} more money buys little." in told
