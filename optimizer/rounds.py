@@ -18,7 +18,7 @@ import numpy as np
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
-from optimizer.placement.candidates import Candidate
+from optimizer.placement.candidates import Candidate, kinds_of
 from optimizer.placement.effects import Effects
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.pieces import Piece, piece_patches
@@ -174,7 +174,8 @@ class _Planning:
     def near(self, best: Round) -> list[Ints]:
         """Selections that the criteria, corrected for the best one, hold to be about as good."""
         limited = self.limits(best.judged.factors, best.judged, best.selection.chosen)
-        return Neighbours.of(limited).alike(best.selection.chosen, NEAR, MOST_NEAR)
+        kinds = kinds_of(self.candidates)
+        return Neighbours.of(limited).alike(best.selection.chosen, kinds, NEAR, MOST_NEAR)
 
     def beside(self, best: Round, chosen: Ints) -> Round:
         """Another selection judged, against the bound of the round of the best one."""

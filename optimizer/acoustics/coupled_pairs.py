@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit  # has no types, which each decorator is excused for
 from numpy.typing import ArrayLike
 
-from optimizer.acoustics.coupled import Complexes, CoupledBox
+from optimizer.acoustics.coupled_build import Complexes, CoupledBox
 from optimizer.acoustics.modes import Floats, Modes, check_inside, mode_shape
 
 NODES = (

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.acoustics.assessment import Assessment, Finding
-from optimizer.acoustics.coupled import response_evenness, seat_difference
+from optimizer.acoustics.evenness import response_evenness, seat_difference
 from optimizer.acoustics.low_response import Dimensions, LowResponse, low_response
 from optimizer.acoustics.scene import Scene
 from optimizer.room.geometry import Floats

@@ -5,17 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.acoustics.admittance import LOW_HZ, low_patches
-from optimizer.acoustics.coupled import (
-    CoupledBox,
-    CoupledModes,
-    LossyObjects,
-    couple_box,
-    coupled_modes,
-    log_frequencies,
-    pressure_level,
-    response,
-    with_objects,
-)
+from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
+from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box, with_objects
+from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BANDS

@@ -145,8 +145,11 @@ def mode_shape(modes: Modes, points: ArrayLike) -> Floats:
     """psi_n at points (P, 3) -> (M, P), between -1 and 1. ValueError outside the room."""
     xyz = np.asarray(points, dtype=np.float64).reshape(-1, 3)
     check_inside(xyz, modes.dimensions, "points")
-    phase = np.pi * modes.n[:, None, :] * (xyz / modes.dimensions)[None, :, :]
-    return np.asarray(np.prod(np.cos(phase), axis=2))
+    shape = np.ones((len(modes.n), len(xyz)))
+    for order, share in zip(modes.n.T, (xyz / modes.dimensions).T, strict=True):
+        each = np.arange(order.max(initial=0) + 1)  # a mode's value is a product over the axes
+        shape *= np.cos(np.pi * np.outer(each, share))[order]
+    return shape
 
 
 def cosine_integral(order_max: int, lo: Floats, hi: Floats, length: float) -> Floats:

@@ -12,6 +12,7 @@ from itertools import product as every
 
 import numpy as np
 
+from optimizer.acoustics.scene import Ints
 from optimizer.placement.catalogue import Product, meets_fire_class
 from optimizer.placement.corners import corner_pieces
 from optimizer.placement.pieces import Piece, flat_piece, mirror_partner
@@ -41,6 +42,13 @@ class Candidate:
     def is_pair(self) -> bool:
         """True for a mirrored pair."""
         return len(self.pieces) == 2
+
+
+def kinds_of(candidates: Sequence[Candidate]) -> Ints:
+    """Number (C,) of each candidate's kind: its product, and the surfaces that it lies on."""
+    kinds = [(c.product.id, *sorted(piece.surface for piece in c.pieces)) for c in candidates]
+    known = {kind: number for number, kind in enumerate(dict.fromkeys(kinds))}
+    return np.array([known[kind] for kind in kinds], dtype=np.int64)
 
 
 @dataclass(frozen=True)

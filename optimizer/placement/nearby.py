@@ -4,7 +4,6 @@ Used twice: to better a first selection before the solver starts from it, and to
 that are as good as the best by the quick models, so that fuller ones can tell them apart.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,17 +65,25 @@ class Neighbours:
                 break
         return held
 
-    def alike(self, chosen: Ints, within: float, most: int) -> list[Ints]:
+    def alike(self, chosen: Ints, kinds: Ints, within: float, most: int) -> list[Ints]:
         """At most `most` other selections whose objective is worse by no more than a share.
 
-        The best first; of those that give up the same candidate only the best.
+        The best first; of exchanges of the same two kinds of candidate only the best. `kinds` (C,)
+        numbers them: fuller models tell pieces on different walls apart, hardly one from its
+        neighbour on the grid.
         """
-        limit = objective(self.effects, chosen) * (1.0 + within)
-        found = sorted(
-            (pair for pair in self._exchanges(np.sort(chosen)) if pair[0] <= limit),
-            key=lambda pair: (pair[0], pair[1].tolist()),
-        )
-        return [selection for _, selection in found[:most]]
+        held = np.sort(chosen)
+        limit = objective(self.effects, held) * (1.0 + within)
+        best: dict[tuple[int, int], tuple[float, list[int]]] = {}
+        for out in held.tolist():
+            rest = np.setdiff1d(held, [out])
+            added = self.additions(rest)
+            added[out] = np.inf
+            for taken in _first_of_each(added, kinds, limit):
+                move = int(kinds[out]), int(kinds[taken])
+                found = float(added[taken]), sorted([*rest.tolist(), taken])
+                best[move] = min(best.get(move, found), found)
+        return [np.array(selection) for _, selection in sorted(best.values())[:most]]
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
         without = objective(self.effects, rest)
@@ -88,11 +95,10 @@ class Neighbours:
             return np.sort(np.append(rest, best)), float(added[best])
         return held, value
 
-    def _exchanges(self, held: Ints) -> Iterator[tuple[float, Ints]]:
-        for out in held.tolist():
-            rest = np.setdiff1d(held, [out])
-            added = self.additions(rest)
-            added[out] = np.inf
-            best = int(added.argmin())
-            if np.isfinite(added[best]):
-                yield float(added[best]), np.sort(np.append(rest, best))
+
+def _first_of_each(value: Floats, kinds: Ints, limit: float) -> list[int]:
+    """The index of the least value of each kind that is at or below a limit."""
+    order = np.argsort(value, kind="stable")
+    order = order[value[order] <= limit]
+    _, first = np.unique(kinds[order], return_index=True)
+    return [int(index) for index in order[first]]

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from optimizer.acoustics.coupled import Complexes, CoupledBox, log_frequencies
+from optimizer.acoustics.coupled import log_frequencies
+from optimizer.acoustics.coupled_build import Complexes, CoupledBox
 from optimizer.acoustics.coupled_pairs import Block, respond
 from optimizer.acoustics.judge_response import EVEN_RANGE
 from optimizer.acoustics.low_response import HIGHEST_HZ

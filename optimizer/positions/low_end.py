@@ -9,14 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.acoustics.coupled import (
-    Complexes,
-    CoupledBox,
-    log_frequencies,
-    octave_deviation,
-    response,
-)
+from optimizer.acoustics.coupled import log_frequencies, response
+from optimizer.acoustics.coupled_build import Complexes, CoupledBox
 from optimizer.acoustics.coupled_pairs import Block, respond
+from optimizer.acoustics.evenness import octave_deviation
 from optimizer.acoustics.judge_response import EVEN_RANGE, mean_difference
 from optimizer.acoustics.low_response import HIGHEST_HZ
 from optimizer.positions.set_ups import Ints, SetUps

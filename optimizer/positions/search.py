@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from optimizer.acoustics.coupled import CoupledBox
+from optimizer.acoustics.coupled_build import CoupledBox
 from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.acoustics.judging import directivity_of

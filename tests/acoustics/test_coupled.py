@@ -20,18 +20,9 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import LinearOperator, eigs, splu
 from skfem.models.poisson import laplace, mass
 
-from optimizer.acoustics.coupled import (
-    CoupledBox,
-    CoupledModes,
-    LossyObjects,
-    couple_box,
-    coupled_modes,
-    log_frequencies,
-    pressure_level,
-    response,
-    response_evenness,
-    seat_difference,
-)
+from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
+from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box
+from optimizer.acoustics.evenness import pressure_level, response_evenness, seat_difference
 from optimizer.acoustics.modes import (
     IN_PLANE,
     Patches,
@@ -409,7 +400,7 @@ def test_direct_sound_does_not_depend_on_where_the_mode_sum_stops(monkeypatch):
     f, pair = [25.0, 45.0, 59.0], ([0.9, 1.0, 1.1], [1.3, 1.2, 1.0])
     found = []
     for stop in (180.0, 600.0, 1200.0):
-        monkeypatch.setattr("optimizer.acoustics.coupled.HIGH_MIN_HZ", stop)
+        monkeypatch.setattr("optimizer.acoustics.coupled_build.HIGH_MIN_HZ", stop)
         box = couple_box(ROOM, none, [100.0], np.empty((0, 1)), 60.0)
         found.append(response(box, f, *pair))
     gaps = [np.max(np.abs(p / found[2] - 1.0)) for p in found[:2]]
@@ -443,9 +434,9 @@ def test_response_has_converged(monkeypatch):
     """With twice as many high modes and more low ones the response moves less than 0.3 dB."""
     f, pair = log_frequencies(20.0, 180.0, 8), ([0.9, 1.0, 1.1], [2.9, 1.7, 1.2])
     usual = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
-    monkeypatch.setattr("optimizer.acoustics.coupled.LOW_MARGIN_HZ", 160.0)
-    monkeypatch.setattr("optimizer.acoustics.coupled.HIGH_FACTOR", 6.0)
-    monkeypatch.setattr("optimizer.acoustics.coupled.COMBINED_TOL", 0.003)
+    monkeypatch.setattr("optimizer.acoustics.coupled_build.LOW_MARGIN_HZ", 160.0)
+    monkeypatch.setattr("optimizer.acoustics.coupled_build.HIGH_FACTOR", 6.0)
+    monkeypatch.setattr("optimizer.acoustics.coupled_build.COMBINED_TOL", 0.003)
     more = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
     assert np.max(np.abs(more - usual)) < 0.3
 
@@ -453,7 +444,8 @@ def test_response_has_converged(monkeypatch):
 QUICK = """
 import time
 import numpy as np
-from optimizer.acoustics.coupled import couple_box, log_frequencies, response
+from optimizer.acoustics.coupled import log_frequencies, response
+from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.modes import IN_PLANE, Patches
 room, rng, f = np.array([4.6, 3.4, 2.5]), np.random.default_rng(4), log_frequencies()
 axis = np.concatenate([[0, 0, 1, 1, 2, 2], rng.integers(0, 3, 40)])

@@ -16,7 +16,8 @@ from materials.edges import laboratory_alpha
 from materials.layers import Porous, face_admittance
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.admittance import LOW_HZ, coefficient_admittance, low_cells
-from optimizer.acoustics.coupled import CoupledBox, couple_box, response
+from optimizer.acoustics.coupled import response
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box
 from optimizer.acoustics.judge_waves import WaveJudge, band_decays
 from optimizer.acoustics.mode_criteria import on_walls
 from optimizer.acoustics.reactance import fitted, laboratory_admittance

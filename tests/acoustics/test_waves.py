@@ -20,7 +20,8 @@ from skfem import Basis, ElementTriP2, FacetBasis, MeshTri
 from skfem.models.poisson import laplace, mass
 
 from materials.layers import AirGap, Layer, Porous, face_admittance
-from optimizer.acoustics.coupled import couple_box, coupled_modes, response
+from optimizer.acoustics.coupled import coupled_modes, response
+from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.modes import Patches
 from optimizer.acoustics.voxel import WaveRoom, voxelise, voxelise_box
 from optimizer.acoustics.wave_admittance import (

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.acoustics.admittance import LOW_HZ, low_cells
-from optimizer.acoustics.coupled import couple_box, response
+from optimizer.acoustics.coupled import response
+from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.judge_waves import band_decays
 from optimizer.acoustics.mode_criteria import on_walls
 from optimizer.acoustics.reactance import fitted

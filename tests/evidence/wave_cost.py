@@ -12,7 +12,8 @@ import numpy as np
 from scipy.signal import butter, sosfilt
 
 from materials.layers import AirGap, Porous, face_admittance
-from optimizer.acoustics.coupled import couple_box, response
+from optimizer.acoustics.coupled import response
+from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.modes import Patches
 from optimizer.acoustics.voxel import voxelise_box
 from optimizer.acoustics.wave_admittance import (

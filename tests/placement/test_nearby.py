@@ -6,27 +6,33 @@ import numpy as np
 import pytest
 from tiny_rooms import tiny_project
 
+from optimizer.placement.candidates import kinds_of
 from optimizer.placement.effects import Effects
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.plan import Ints, feasible, greedy, objective
-from optimizer.planning import build_decision
+from optimizer.planning import Decision, build_decision
 
 
 @pytest.fixture(scope="module")
-def effects(tmp_path_factory: pytest.TempPathFactory) -> Effects:
+def decision(tmp_path_factory: pytest.TempPathFactory) -> Decision:
     folder: Path = tmp_path_factory.mktemp("near")
-    return build_decision(tiny_project(folder, 2, 300.0, grid=0.8, products=3)).effects
+    return build_decision(tiny_project(folder, 2, 300.0, grid=0.8, products=3))
 
 
-def exchanges(effects: Effects, chosen: Ints) -> dict[int, list[float]]:
-    """For each candidate given up, the objectives of all that may take its place."""
-    found: dict[int, list[float]] = {}
+@pytest.fixture(scope="module")
+def effects(decision: Decision) -> Effects:
+    return decision.effects
+
+
+def exchanges(effects: Effects, chosen: Ints) -> dict[tuple[int, int], float]:
+    """The objective of every exchange that fits, by what is given up and what takes its place."""
+    found: dict[tuple[int, int], float] = {}
     for out in chosen.tolist():
         rest = np.setdiff1d(chosen, [out])
         for c in np.setdiff1d(np.arange(effects.count), chosen).tolist():
             trial = np.sort(np.append(rest, c))
             if feasible(effects, trial):
-                found.setdefault(out, []).append(objective(effects, trial))
+                found[out, c] = objective(effects, trial)
     return found
 
 
@@ -46,15 +52,28 @@ def test_bettered_leaves_no_better_exchange(effects: Effects) -> None:
     assert feasible(effects, better)
     value = objective(effects, better)
     assert value <= objective(effects, chosen)
-    assert min(min(v) for v in exchanges(effects, better).values()) >= value - 1e-9
+    assert min(exchanges(effects, better).values()) >= value - 1e-9
 
 
-def test_alike_are_the_best_of_each_exchange(effects: Effects) -> None:
-    chosen = Neighbours.of(effects).bettered(greedy(effects))
-    found = Neighbours.of(effects).alike(chosen, 0.5, 100)
-    limit = 1.5 * objective(effects, chosen)
-    expected = sorted(v for v in map(min, exchanges(effects, chosen).values()) if v <= limit)
-    assert expected
+def test_alike_are_the_best_of_each_kind_of_exchange(decision: Decision) -> None:
+    effects, kinds = decision.effects, kinds_of(decision.candidates)
+    neighbours = Neighbours.of(effects)
+    chosen = neighbours.bettered(greedy(effects))
+    found = neighbours.alike(chosen, kinds, 0.5, 100)
+    best: dict[tuple[int, int], float] = {}
+    for (out, c), value in exchanges(effects, chosen).items():
+        move = int(kinds[out]), int(kinds[c])
+        best[move] = min(value, best.get(move, np.inf))
+    expected = sorted(v for v in best.values() if v <= 1.5 * objective(effects, chosen))
+    assert len(expected) > 3
     assert [objective(effects, one) for one in found] == pytest.approx(expected, rel=1e-12)
     assert all(feasible(effects, one) for one in found)
-    assert Neighbours.of(effects).alike(chosen, 0.5, 1)[0].tolist() == found[0].tolist()
+    assert neighbours.alike(chosen, kinds, 0.5, 1)[0].tolist() == found[0].tolist()
+
+
+def test_kinds_are_product_and_place(decision: Decision) -> None:
+    kinds = kinds_of(decision.candidates)
+    said = [(c.product.id, sorted(p.surface for p in c.pieces)) for c in decision.candidates]
+    assert len(set(kinds.tolist())) > 3
+    for a, b in zip(*np.triu_indices(len(said), 1), strict=True):
+        assert (kinds[a] == kinds[b]) == (said[a] == said[b])

@@ -9,7 +9,8 @@ import pytest
 from bare import bare, demo
 from steps import step_errors
 
-from optimizer.acoustics.coupled import couple_box, log_frequencies, response
+from optimizer.acoustics.coupled import log_frequencies, response
+from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.coupled_pairs import Block, respond
 from optimizer.acoustics.directivity import omnidirectional
 from optimizer.acoustics.low_response import coupled_box
