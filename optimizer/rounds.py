@@ -12,13 +12,18 @@ import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
+from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
-from optimizer.placement.candidates import Candidate, kinds_of
+from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.surface_weights import surface_weights
+from optimizer.placement.candidates import Candidate, kinds_of, shares_of
+from optimizer.placement.counted import counted
 from optimizer.placement.effects import Effects
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.pieces import Piece, piece_patches
@@ -155,6 +160,7 @@ class _Planning:
     gap: float
     report: Report | None
     known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
+    weighed: dict[tuple[int, ...], Floats] = field(default_factory=dict)
 
     def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
         """The decision with these corrections, and tightened for the confidence asked for."""
@@ -165,7 +171,24 @@ class _Planning:
             sampled = plan_sample(self.project.room, judged, everything, self.project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
-        return replace(self.effects, criteria=criteria)
+        effects = replace(self.effects, criteria=criteria)
+        tracer = next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
+        if chosen is None or tracer is None:
+            return effects
+        weights = self.weights(chosen, judged.scene, tracer)
+        return counted(effects, self.shares, weights, chosen)
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Share (C, S) of each surface in what a candidate covers."""
+        return shares_of(self.candidates, [s.name for s in self.project.room.surfaces])
+
+    def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> Floats:
+        """How much absorption counts on each surface with a selection; remembered."""
+        known = tuple(chosen.tolist())
+        if known not in self.weighed:
+            self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
+        return self.weighed[known]
 
     def start(self, earlier: Sequence[Ints]) -> Ints | None:
         """The best by the criteria of the plans that there were, to begin from."""
@@ -225,15 +248,16 @@ class _Planning:
             sure = self.limits(judged.factors, judged, selection.chosen).criteria
             score = sure.score(judged.quantities)
         cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
-        off = _disagreement(judged, factors)
+        off = _disagreement(judged, factors, limited.quantities(selection.chosen))
         return Round(selection, judged, factors, off, score + TIE * cost, limited)
 
 
-def _disagreement(judged: Judged, factors: Floats) -> float:
+def _disagreement(judged: Judged, factors: Floats, expected: Floats) -> float:
     """Largest relative difference between expected and judged decay above the Schroeder frequency;
-    below it a band holds a few modes and says little."""
+    below it a band holds a few modes and says little. `expected` (K,) quantities, uncorrected."""
+    values = judged.criteria.values(expected) * factors
     off = [
-        abs(factors[k] / judged.factors[k] - 1.0)
+        abs(values[k] / judged.values[k] - 1.0)
         for k, row in enumerate(judged.criteria.rows)
         if row.group == "decay" and row.weight > 0 and row.model != LOW_MODEL
     ]

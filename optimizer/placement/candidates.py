@@ -51,6 +51,17 @@ def kinds_of(candidates: Sequence[Candidate]) -> Ints:
     return np.array([known[kind] for kind in kinds], dtype=np.int64)
 
 
+def shares_of(candidates: Sequence[Candidate], surfaces: Sequence[str]) -> Floats:
+    """Share (C, S) of each surface in the area that each candidate covers."""
+    index = {name: number for number, name in enumerate(surfaces)}
+    shares = np.zeros((len(candidates), len(surfaces)))
+    for row, candidate in zip(shares, candidates, strict=True):
+        for piece in candidate.pieces:
+            for name, (u0, v0, u1, v1) in piece.rects:
+                row[index[name]] += (u1 - u0) * (v1 - v0)
+    return np.asarray(shares / shares.sum(axis=1, keepdims=True))
+
+
 @dataclass(frozen=True)
 class Layout:
     """One way a product may lie on a surface: its size along u and v, and its fitting."""

@@ -18,6 +18,9 @@ Ints = NDArray[np.int64]
 Report = Callable[[Progress], None]
 
 
+AGAIN = 0.8  # of the gap to which a program is solved again whose tangents understated it
+
+
 @dataclass(frozen=True)
 class Selection:
     """A selection of candidates and how good it is proven to be.
@@ -119,10 +122,11 @@ def prove(
     program = problem.program
     best, bound = problem.polish(first), problem.known_bound
     touched: set[tuple[tuple[int, ...], ...]] = set()
+    share = 1.0
     while True:
         left = max(end - time.monotonic(), 0.0)
         start = _start(problem, program, best)
-        answer = solve(program, 0.8 * gap, left, start, report, cutoff=problem.cutoff)
+        answer = solve(program, share * gap, left, start, report, cutoff=problem.cutoff)
         found = best if answer.z is None else _found(problem, program, answer.z)
         best = min(best, problem.polish(found), key=problem.value)
         bound = max(bound, min(answer.bound, problem.cutoff))
@@ -132,6 +136,7 @@ def prove(
         if proven or answer.status != "optimal" or key in touched:
             return best, bound
         touched.add(key)
+        share = AGAIN
         for (block, effects), chosen in zip(problem.blocks.items(), found, strict=True):
             program = with_tangents(program, effects, effects.quantities(chosen), block)
 
