@@ -1,7 +1,8 @@
 """Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
 
 The first round has no corrections and a rough gap. Each later one solves with every criterion
-scaled by how the fuller models judged the last plan. It ends when a plan's figures are what its
+scaled by how the fuller models judged the last plan, and with absorption counted by the surface it
+lies on (acoustics.surface_weights). It ends when a plan's figures are what its
 round expected, when a plan comes back or is judged worse, or after a few rounds. The corrected
 criteria still differ from the fuller models by more than near-best plans differ from each other; so
 a few that the criteria hold to be about as good as the best are judged too. The plan that is judged
@@ -110,42 +111,36 @@ def plan_in_rounds(
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
     """
     made = _Planning(project, candidates, effects, judges, confidence, gap, report)
-    with ThreadPoolExecutor(1) as pool:  # the room as it is, judged beside the first solve
-        bare = pool.submit(judge_scene, project.scene, effects.criteria, [*judges, *informers])
-        tell("judging the room as it is, and round 1: choosing pieces and places")
-        factors, last = np.ones(len(effects.criteria.rows)), made.start(earlier)
-        limits = effects if confidence is None else made.limits(factors, bare.result(), None)
-        rough = max(gap, ROUGH) if judges else gap
-        selection = made.solved(limits, time_limit, last, rough)
-        before = bare.result()
-    rounds: list[Round] = []
-    left = time_limit
-    while True:
-        found = made.as_round(selection, factors, limits)
-        came_back = any(np.array_equal(found.selection.chosen, r.selection.chosen) for r in rounds)
-        worse = found.value > min((r.value for r in rounds), default=math.inf)
-        rounds.append(found)
-        last, left = found.selection.chosen, left - found.selection.seconds
-        enough = found.agrees or came_back or worse or len(rounds) == MOST
-        if enough or not judges or left < LEAST * time_limit:
-            break
+    tell("judging the room as it is, and round 1: choosing pieces and places")
+    before, found = made.first(earlier, informers, time_limit)
+    rounds, near = [found], list[Round]()
+    left = time_limit - found.selection.seconds
+    while judges and not _ended(rounds) and left >= LEAST * time_limit:
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
-        factors = _corrected(rounds)
-        limits = made.limits(factors, found.judged, last)
-        selection = made.solved(limits, left, last, gap)
-    best = Rounds(before, tuple(rounds)).best
-    old = [made.beside(best, chosen) for chosen in earlier]
-    near = []
-    for number, chosen in enumerate(made.near(best) if judges else [], 1):
-        tell(f"judging a plan about as good ({number} of at most {MOST_NEAR})")
-        near.append(made.beside(best, chosen))
-    kept = Rounds(before, tuple(rounds), tuple(near), tuple(old)).best
+        found, beside = made.next(rounds, left)
+        rounds.append(found)
+        near += beside
+        left -= found.selection.seconds
+    best = Rounds(before, tuple(rounds), tuple(near)).best
+    if judges and (best is rounds[0] or best is rounds[-1]):
+        tell("judging plans about as good as the best")
+        near += made.near(best)
+    old = tuple(made.beside(best, chosen) for chosen in earlier)
+    kept = Rounds(before, tuple(rounds), tuple(near), old).best
     proven = []
     if judges and kept.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
         rounds.append(made.closing(kept, left))
         proven = [made.beside(rounds[-1], kept.selection.chosen)]
-    return Rounds(before, tuple(rounds), tuple(near), tuple(old), tuple(proven))
+    return Rounds(before, tuple(rounds), tuple(near), old, tuple(proven))
+
+
+def _ended(rounds: Sequence[Round]) -> bool:
+    """Whether another round would bring nothing: it agrees, came back, got worse, or enough."""
+    last, others = rounds[-1], rounds[:-1]
+    came_back = any(np.array_equal(last.selection.chosen, r.selection.chosen) for r in others)
+    worse = last.value > min((r.value for r in others), default=math.inf)
+    return last.agrees or came_back or worse or len(rounds) == MOST
 
 
 @dataclass(frozen=True)
@@ -190,15 +185,41 @@ class _Planning:
             self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
         return self.weighed[known]
 
+    def first(
+        self, earlier: Sequence[Ints], informers: Sequence[Judge], seconds: float
+    ) -> tuple[Judged, Round]:
+        """The room as it is, judged beside the first solve, and the first round, uncorrected."""
+        with ThreadPoolExecutor(1) as pool:
+            everyone = [*self.judges, *informers]
+            bare = pool.submit(judge_scene, self.project.scene, self.effects.criteria, everyone)
+            factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
+            if self.confidence is not None:
+                limits = self.limits(factors, bare.result(), None)
+            rough = max(self.gap, ROUGH) if self.judges else self.gap
+            selection = self.solved(limits, seconds, self.start(earlier), rough)
+            return bare.result(), self.as_round(selection, factors, limits)
+
+    def next(self, rounds: Sequence[Round], seconds: float) -> tuple[Round, list[Round]]:
+        """Another round, corrected by those before; and plans about as good as the last of them,
+        judged meanwhile (not those of the first, which is rough)."""
+        last, factors = rounds[-1], _corrected(rounds)
+        limits = self.limits(factors, last.judged, last.selection.chosen)
+        with ThreadPoolExecutor(1) as pool:
+            near = pool.submit(self.near, last) if len(rounds) > 1 else None
+            selection = self.solved(limits, seconds, last.selection.chosen, self.gap)
+            found = self.as_round(selection, factors, limits)
+            return found, near.result() if near else []
+
     def start(self, earlier: Sequence[Ints]) -> Ints | None:
         """The best by the criteria of the plans that there were, to begin from."""
         return min(earlier, key=lambda chosen: objective(self.effects, chosen), default=None)
 
-    def near(self, best: Round) -> list[Ints]:
-        """Selections that the criteria, corrected for the best one, hold to be about as good."""
-        limited = self.limits(best.judged.factors, best.judged, best.selection.chosen)
-        kinds = kinds_of(self.candidates)
-        return Neighbours.of(limited).alike(best.selection.chosen, kinds, NEAR, MOST_NEAR)
+    def near(self, best: Round) -> list[Round]:
+        """Plans that the criteria, corrected for a round's, hold to be about as good, judged."""
+        chosen = best.selection.chosen
+        limited = self.limits(best.judged.factors, best.judged, chosen)
+        alike = Neighbours.of(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
+        return [self.beside(best, other) for other in alike]
 
     def beside(self, best: Round, chosen: Ints) -> Round:
         """Another selection judged, against the bound of the round of the best one."""

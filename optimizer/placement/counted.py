@@ -10,7 +10,8 @@ from optimizer.placement.effects import Effects, Ints
 from optimizer.room.geometry import Floats
 
 # Exponent on the weights, which hold for a small change. With 0 (none), 0.3, 0.5 and 1 the plans of
-# eight random rooms (tests/evidence/correction_gain.py, seeds 20 to 27) score 2.10, 1.99, 2.04, 2.06.
+# eight random rooms (seeds 20 to 27 of
+# tests/evidence/correction_gain.py) score 2.10, 1.99, 2.04, 2.06.
 BELIEVED = 0.3
 
 
