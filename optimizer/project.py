@@ -86,9 +86,9 @@ class Project:
         """The fuller models that judge a scene of this room; the last that answers a row counts.
 
         The cross-over rule: single modes by the coupled modes (box rooms, up to the Schroeder
-        frequency of the nominal decay), octave bands up to 500 Hz by the wave equation, above by
-        the tracer. "fast" leaves the wave equation out: low bands then come from the coupled modes
-        and all others from the tracer. "none" is the criteria by themselves.
+        frequency of the nominal decay), octave bands up to 500 Hz (`[models] waves_up_to`) by the
+        wave equation, above by the tracer. "fast" leaves the wave equation out: low bands then come
+        from the coupled modes and all others from the tracer. "none" is the criteria by themselves.
         """
         if judging == "none":
             return ()
@@ -100,7 +100,9 @@ class Project:
         judges: tuple[Judge, ...] = (TraceJudge(above),)
         if dimensions is not None and modal is not None:
             judges = (*judges, ModesJudge(dimensions, modal, low))
-        return (*judges, WaveJudge()) if judging == "full" else judges
+        return (
+            (*judges, WaveJudge(self.scenario.models.waves_up_to)) if judging == "full" else judges
+        )
 
     def informers(self, judging: Judging = "full") -> tuple[Judge, ...]:
         """Models that add findings to the score card and answer no criterion."""

@@ -22,7 +22,7 @@ Complexes = NDArray[np.complex128]
 
 # Frequencies at which a build's admittance is carried along, twelve to the octave: with five to the
 # octave a tuned panel is misread between them by up to its own height.
-LOW_HZ: Floats = 16.0 * 2.0 ** (np.arange(69) / 12.0)  # up to 813 Hz
+LOW_HZ: Floats = 16.0 * 2.0 ** (np.arange(80) / 12.0)  # to 1534 Hz, past the octave of 1 kHz
 LOW_HZ.setflags(write=False)
 
 

@@ -28,6 +28,7 @@ COURANT = 0.999
 DISPERSION = 0.01
 """Relative error of the wave speed allowed at the highest frequency, along the worst axis: a mode
 at the top of the range is off by at most 1 % (a sixth of a semitone), below by f^2 less."""
+FEWEST = 4.0  # cells per wavelength, however coarse a tolerance
 MAX_CELLS = 4_000_000
 BYTES_PER_CELL = 50.0
 """Peak while the grid is made and two sources run at once (tests/evidence/wave_cost.md)."""
@@ -116,7 +117,7 @@ def damping_factor(frequency: ArrayLike, spacing: float, c: float = SOUND_SPEED)
 def spacing_for(f_max: float, tolerance: float = DISPERSION, c: float = SOUND_SPEED) -> float:
     """Cell edge in m at which the wave speed is off by `tolerance` at f_max in Hz at most.
 
-    The default 1 % takes 10.6 cells per wavelength: 46 mm for 700 Hz.
+    The default 1 % takes 10.6 cells per wavelength: 46 mm for 700 Hz; never fewer than 4.
     ValueError unless f_max > 0 and 0 < tolerance <= 0.1.
     """
     if not f_max > 0.0 or not 0.0 < tolerance <= 0.1:
@@ -125,7 +126,8 @@ def spacing_for(f_max: float, tolerance: float = DISPERSION, c: float = SOUND_SP
     def miss(cells: float) -> float:
         return -dispersion_error(f_max, c / f_max / cells, c) - tolerance
 
-    return c / f_max / float(brentq(miss, 4.0, 400.0))
+    cells = float(brentq(miss, FEWEST, 400.0)) if miss(FEWEST) > 0.0 else FEWEST
+    return c / f_max / cells
 
 
 def wave_cost(

@@ -8,8 +8,8 @@ from optimizer.results.scorecard import ScoreCard
 # Names as the score card gives them; a model not listed here is shown by its name alone.
 MODELS = {
     "wave equation": "Sound pressure in the whole room, computed step by step in time with every "
-    "piece in its place; in the octaves up to 500 Hz. It knows standing waves and sound that bends "
-    "round edges.",
+    "piece in its place; in the low and middle octaves. It knows standing waves and sound that "
+    "bends round edges.",
     "coupled modes": "The standing waves of a box room, each damped by what lies where it is "
     "strong, and how they feed one another; only in the bass.",
     "ray tracing": "Thousands of rays that lose sound at each bounce and scatter. It knows where "

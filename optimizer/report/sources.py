@@ -201,7 +201,8 @@ def model_limits() -> list[str]:
         "Below the Schroeder frequency (some 200 Hz in a small room) single standing waves rule "
         "and one decay time says little. In a box room they are judged one by one; in other shapes "
         "the bass figures are a direction, not a figure.",
-        "Octaves up to 500 Hz are judged by the wave equation, higher ones by ray tracing; without "
+        "Octaves up to 500 Hz, or as far as the room file says, are judged by the wave equation, "
+        "higher ones by ray tracing; without "
         "the wave equation (--fast) the bass comes from the standing waves and all else from ray "
         "tracing. Where two models answer the same band they often differ by 10 %.",
         "Wave equation and standing waves take walls to react at each place by itself, "

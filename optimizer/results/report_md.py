@@ -1,5 +1,6 @@
 """report.md: the plan as a person reads it."""
 
+from optimizer.bands import band_label
 from optimizer.placement.pieces import Piece
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
@@ -87,7 +88,8 @@ def _limits(plan: Plan) -> str:
             "Absorption coefficients differ between laboratories by about 20 % of the value at "
             "125 Hz, 10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. "
             "63 Hz values are mostly extrapolated.",
-            "Cross-over: single modes by the coupled modes, octave bands up to 500 Hz by the wave "
+            "Cross-over: single modes by the coupled modes, octave bands up to "
+            f"{band_label(plan.project.scenario.models.waves_up_to)} by the wave "
             "equation, above by ray tracing with estimated scattering. Walls are taken to react "
             "locally, loudspeakers as points, furniture as boxes. Where two models answer the same "
             "band both figures are in the notes of plan.json; a difference of 10 % is usual, and "

@@ -219,9 +219,10 @@ class LimitsSection(Section):
 
 
 class ModelsSection(Section):
-    """Which effects the models reckon with."""
+    """Which effects the models reckon with, and the highest octave of the wave equation in Hz."""
 
     edge_effect: Annotated[bool, Field(strict=True)] = True
+    waves_up_to: Literal[250, 500, 1000] = 500
 
 
 class WeightsSection(Section):

@@ -13,6 +13,7 @@ import pytest
 from numpy.typing import ArrayLike
 
 from optimizer.acoustics.assessment import Assessment
+from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judge_waves import (
     Heard,
     WaveJudge,
@@ -25,7 +26,8 @@ from optimizer.acoustics.judge_waves import (
     remaining_by_band,
     spread_points,
 )
-from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.modes import octave_edges
+from optimizer.acoustics.scene import LOW_HZ, Patches, Scene
 from optimizer.acoustics.voxel import voxelise, voxelise_box
 from optimizer.acoustics.wave_admittance import RIGID, constant_admittance
 from optimizer.acoustics.wave_budget import affordable_frequency
@@ -221,6 +223,21 @@ def test_large_room_says_how_far_it_was_simulated() -> None:
     assert 354.0 < reach < 707.0
     assert "750 m3 up to 707 Hz takes 1.7 million cells, more than the 1.0 million" in message
     assert affordable_frequency(100.0, 707.0, most, tolerance=tolerance) == (707.0, "")
+
+
+def test_the_octave_of_1_khz_on_request() -> None:
+    """The scene carries admittance past its upper edge, and rays find a like decay (they part by
+    8 % in the bare demo room, tests/evidence/wave_trace_formula.md)."""
+    assert octave_edges(1000)[1] < LOW_HZ[-1]
+    scene = project().scene
+    waves = WaveJudge(top_band=1000, tolerance=0.1)(scene).values["decay: 1 kHz"]
+    rays = TraceJudge(0.0)(scene).values["decay: 1 kHz"]
+    assert waves == pytest.approx(rays, rel=0.15)
+    room = project()
+    models = room.scenario.models.model_copy(update={"waves_up_to": 1000})
+    wider = replace(room, scenario=replace(room.scenario, models=models))
+    assert wider.judges()[-1] == WaveJudge(1000)
+    assert room.judges()[-1] == WaveJudge(500)
 
 
 SLOPED = """title = "under a roof"

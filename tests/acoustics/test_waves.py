@@ -509,6 +509,8 @@ def test_spacing_keeps_the_dispersion_asked_for() -> None:
     assert dispersion_error(350.0, h) == pytest.approx(-0.0025, rel=0.05)
     assert abs(dispersion_error(700.0, h, direction=[1, 1, 1])) < 2e-4
     assert spacing_for(350.0) == pytest.approx(2 * h, rel=1e-9)
+    assert spacing_for(700.0, 0.1) == pytest.approx(343.0 / 700.0 / 4.0)  # coarse, yet four cells
+    assert spacing_for(700.0, 0.1) == pytest.approx(343.0 / 700.0 / 4.0)  # coarse, yet four cells
     with pytest.raises(ValueError, match="too coarse"):
         simulate(voxelise_box([2.0, 2.0, 2.0], 0.2), [RIGID] * 6, [1, 1, 1], [1, 1.2, 1], 0.1, 540)
 

@@ -1,8 +1,7 @@
 """What planning in rounds gains over planning with the quick models alone, in random small rooms.
 
-Run: OPENBLAS_NUM_THREADS=1 python tests/evidence/correction_gain.py [rays | waves]
-Writes the .md beside it (both parts without an argument); about four minutes for the first part
-and ten for the second.
+Run: OPENBLAS_NUM_THREADS=1 python tests/evidence/correction_gain.py [rays | waves | low]
+Writes the .md beside it (all parts without an argument); about three, six and five minutes.
 
 Each room is planned twice for the same money: in rounds corrected by fuller models, and once with
 the criteria alone, which is also the first of the rounds. Then both plans are judged alike, by
@@ -11,28 +10,34 @@ models that had no part in the uncorrected plan: the score is the weighted exces
 
 Part 1, ten rooms of 18 to 45 m3: rounds with the ray tracer and, below the Schroeder frequency, the
 coupled modes; both plans judged by the same two with another seed and five times the rays.
-Part 2, ten rooms of 14 to 20 m3: rounds with the wave equation besides, up to 250 Hz; both plans
-judged with the wave equation on a grid of half the spacing.
+Part 2, ten rooms of 14 to 20 m3: rounds with the wave equation besides, up to 500 Hz; both plans
+judged with the wave equation on a grid of half the spacing. "Waves' share" is what the rows from 63
+to 500 Hz make of either score.
+Part 3, the same rooms and judges: planned for the decay from 63 to 500 Hz alone (all other weights
+0), so that nothing else is traded for it.
 
 Rooms, materials, prices and budgets are drawn at random and mean nothing. That five plans are
-judged beside the rounds was chosen with other rooms (seeds 20 to 27).
+judged beside the rounds, and how far the tracer's weights of the surfaces are believed, was chosen
+with other rooms (seeds 20 to 27).
 """
 
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
+from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_trace import RAYS, TraceJudge
 from optimizer.acoustics.judge_waves import MODEL, TOLERANCE, WaveJudge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.modes import octave_edges
 from optimizer.acoustics.wave_budget import spacing_for
+from optimizer.bands import BANDS, band_label
 from optimizer.placement.pieces import piece_patches
 from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
@@ -42,7 +47,7 @@ from optimizer.rounds import Rounds, plan_in_rounds
 ROOMS = 10
 GAP = 0.02
 SECONDS = 120.0  # never needed; so results do not depend on the machine
-TOP = 250  # highest octave of the wave equation in part 2
+TOP = 500  # highest octave of the wave equation in parts 2 and 3
 BETTER = 1e-9
 HEADER = "id,name,kind,width,height,depth,turn,mountings,gaps,materials,faces,price,pack,owned\n"
 PRODUCTS = """\
@@ -126,7 +131,20 @@ def judged(decision: Decision, chosen: Ints, judges: Sequence[Judge]) -> Judged:
     project = decision.project
     pieces = [piece for c in chosen for piece in decision.candidates[c].pieces]
     scene = project.scene.with_pieces(piece_patches(project.room, pieces)[0])
-    return judge_scene(scene, project.criteria, judges)
+    return judge_scene(scene, decision.effects.criteria, judges)
+
+
+def for_low_decay(decision: Decision) -> Decision:
+    """The same decision with no weight but that of the decay up to TOP."""
+    effects = decision.effects
+    wanted = {f"decay: {band_label(band)}" for band in BANDS if band <= TOP}
+    families = tuple(
+        family.with_rows(
+            tuple(row if row.key in wanted else replace(row, weight=0.0) for row in family.rows)
+        )
+        for family in effects.criteria.families
+    )
+    return replace(decision, effects=replace(effects, criteria=Criteria(families)))
 
 
 def tried(decision: Decision, inside: Sequence[Judge], last: Sequence[Judge]) -> Trial:
@@ -161,7 +179,16 @@ def part_one(seed: int) -> Trial:
 
 def part_two(seed: int) -> Trial:
     """Waves up to TOP besides."""
-    decision = random_decision(100 + seed, 14, 20)
+    return with_waves(random_decision(100 + seed, 14, 20))
+
+
+def part_three(seed: int) -> Trial:
+    """The same for the decay up to TOP alone."""
+    return with_waves(for_low_decay(random_decision(100 + seed, 14, 20)))
+
+
+def with_waves(decision: Decision) -> Trial:
+    """Planned with waves in the rounds, judged on a grid of half the spacing."""
     fast = decision.project.judges("fast")
     return tried(decision, (*fast, WaveJudge(TOP)), (*fast, WaveJudge(TOP, halving())))
 
@@ -191,7 +218,7 @@ def rows_of(trials: Sequence[Trial], waves: bool) -> list[list[str]]:
         verdict = "same plan" if t.same else "better" if gain > BETTER else "worse"
         share = 100 * gain / max(t.bare.score - plain, 1e-9)
         count, kept = len(t.rounds.rounds), t.rounds.best
-        tried = [*t.rounds.rounds, *t.rounds.near]
+        tried = [*t.rounds.rounds, *t.rounds.near, *t.rounds.proven]
         best = 1 + next(i for i, r in enumerate(tried) if r is kept)
         from_ = f"{best} of {count}" if best <= count else f"beside, after {count}"
         cells = [
@@ -234,15 +261,16 @@ LAST = ("plan of round", "off %", "CPU s")
 TITLES = {
     "rays": "## Rays and coupled modes (as `--fast` plans)",
     "waves": f"## The wave equation besides, up to {TOP} Hz",
+    "low": f"## The same, for the decay from 63 to {TOP} Hz alone",
 }
+PARTS = {"rays": part_one, "waves": part_two, "low": part_three}
 
 
 def section(part: str) -> str:
     """One part of the evidence as text."""
-    make = part_one if part == "rays" else part_two
     trials = []
     for seed in range(ROOMS):
-        trials.append(make(seed))
+        trials.append(PARTS[part](seed))
         print(part, seed, *(f"{s:.3f}" for s in trials[-1].scores), flush=True)
     waves = part == "waves"
     middle = ("waves' share",) if waves else ()

@@ -68,8 +68,7 @@ coefficients agree within 10 %.
 At 500 Hz the tracer is above the formula and the wave equation below it. It is not the grid (from
 96 to 46 mm 6 %), not the choice of positions (two halves of them 3 % apart; the seats alone 6 %,
 more at 250 Hz, so the judge listens over the room), not the length of the record. The column at
-1 kHz is not to be used: the scene carries admittance up to 813 Hz only, and above it the fitted
-branches run on by themselves.
+1 kHz is what `[models] waves_up_to = 1000` gives.
 
 ## Causes (the treated room without furniture)
 
