@@ -2,11 +2,11 @@
 
 The first round has no corrections and a rough gap. Each later one solves with every criterion
 scaled by how the fuller models judged the last plan, and with absorption counted by the surface it
-lies on (acoustics.surface_weights). It ends when a plan's figures are what its
-round expected, when a plan comes back or is judged worse, or after a few rounds. The corrected
-criteria still differ from the fuller models by more than near-best plans differ from each other; so
-a few that the criteria hold to be about as good as the best are judged too. The plan that is judged
-best is kept: correcting never makes it worse.
+lies on (acoustics.surface_weights). It ends when a plan's figures are what its round expected, when
+a plan comes back or is judged worse, or after a few rounds. The corrected criteria still differ
+from the fuller models by more than near-best plans differ from each other; so a few that the
+criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
+correcting never makes it worse.
 """
 
 import math
