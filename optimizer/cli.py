@@ -19,7 +19,6 @@ from optimizer.commands import (
     report,
     why,
 )
-from optimizer.commands.printing import say
 from optimizer.faults import ScenarioError
 
 DESCRIPTION = """\
@@ -71,7 +70,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         return 0
     except KeyboardInterrupt:
-        say("stopped; nothing was written")
+        print("stopped; nothing was written", file=sys.stderr)
         return INTERRUPTED
 
 

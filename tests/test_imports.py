@@ -52,6 +52,8 @@ TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
 MAY_IMPORT["optimizer.commands"] = TOP
 MAY_IMPORT["optimizer.cli"] = {*TOP, "optimizer.commands"}
+MAY_IMPORT["optimizer.until_ready"] = set()
+MAY_IMPORT["optimizer.__main__"] = {"optimizer.cli", "optimizer.until_ready"}
 
 # Libraries that only these files may import.
 ONLY_IN = {

@@ -57,8 +57,11 @@ class ProgressLine:
         if 0 <= progress.seconds - self._last < self._pause:
             return
         self._last = progress.seconds
-        best, least = _figure(progress.objective), _figure(max(progress.bound, 0.0))
-        self._write(f"{progress.seconds:5.0f} s  best so far {best}, cannot be below {least}")
+        known = progress.bound > 0.0
+        least = f"cannot be below {_figure(progress.bound)}" if known else "no bound proven yet"
+        self._write(
+            f"{progress.seconds:5.0f} s  best so far {_figure(progress.objective)}, {least}"
+        )
 
     def tell(self, text: str) -> None:
         """Say what is going on."""

@@ -5,6 +5,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,21 @@ def test_stopped_while_it_searches(room: Path) -> None:
     assert running.returncode == 130
     assert "Traceback" not in "".join(told) + err
     assert "nothing was written" in out + err
+    assert sorted(room.parent.iterdir()) == before
+
+
+def test_stopped_while_it_loads(room: Path) -> None:
+    """Ctrl-C in the first seconds: nothing is said, and nothing written."""
+    before = sorted(room.parent.iterdir())
+    with subprocess.Popen(
+        [PROGRAM, "plan", room, "--out", room.parent / "out"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as running:  # fmt: skip
+        time.sleep(0.4)
+        running.send_signal(signal.SIGINT)
+        out, err = running.communicate(timeout=60)
+    assert running.returncode in (-signal.SIGINT, 130)
+    assert "Traceback" not in out + err
     assert sorted(room.parent.iterdir()) == before
 
 

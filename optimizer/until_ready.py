@@ -1,0 +1,10 @@
+"""While the program loads, Ctrl-C ends it at once and without a traceback. Imported first."""
+
+import signal
+
+_before = signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def over() -> None:
+    """Ctrl-C is an exception again."""
+    signal.signal(signal.SIGINT, _before)
