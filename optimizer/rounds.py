@@ -112,9 +112,25 @@ def plan_in_rounds(
     """
     made = _Planning(project, candidates, effects, judges, confidence, gap, report)
     tell("judging the room as it is, and round 1: choosing pieces and places")
-    before, found = made.first(earlier, informers, time_limit)
-    rounds, near = [found], list[Round]()
-    left = time_limit - found.selection.seconds
+    before, first = made.first(earlier, time_limit)
+    with ThreadPoolExecutor(1) as pool:  # beside the solver, which keeps one processor busy
+        informed = pool.submit(before.with_findings, informers)
+        found = _further_rounds(made, before, first, time_limit, tell, earlier)
+        return replace(found, before=informed.result())
+
+
+def _further_rounds(
+    made: "_Planning",
+    before: Judged,
+    first: Round,
+    time_limit: float,
+    tell: Told,
+    earlier: Sequence[Ints],
+) -> Rounds:
+    """All rounds, begun with the first, and what is judged besides."""
+    judges = made.judges
+    rounds, near = [first], list[Round]()
+    left = time_limit - first.selection.seconds
     while judges and not _ended(rounds) and left >= LEAST * time_limit:
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
         found, beside = made.next(rounds, left)
@@ -185,13 +201,11 @@ class _Planning:
             self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
         return self.weighed[known]
 
-    def first(
-        self, earlier: Sequence[Ints], informers: Sequence[Judge], seconds: float
-    ) -> tuple[Judged, Round]:
+    def first(self, earlier: Sequence[Ints], seconds: float) -> tuple[Judged, Round]:
         """The room as it is, judged beside the first solve, and the first round, uncorrected."""
         with ThreadPoolExecutor(1) as pool:
-            everyone = [*self.judges, *informers]
-            bare = pool.submit(judge_scene, self.project.scene, self.effects.criteria, everyone)
+            scene, criteria = self.project.scene, self.effects.criteria
+            bare = pool.submit(judge_scene, scene, criteria, self.judges)
             factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
             if self.confidence is not None:
                 limits = self.limits(factors, bare.result(), None)
