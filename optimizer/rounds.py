@@ -141,13 +141,14 @@ def _further_rounds(
     if judges and (best is rounds[0] or best is rounds[-1]):
         tell("judging plans about as good as the best")
         near += made.near(best)
-    old = tuple(made.beside(best, chosen) for chosen in earlier)
+    old = tuple(made.beside(best, chosen, best.factors, best.limited) for chosen in earlier)
     kept = Rounds(before, tuple(rounds), tuple(near), old).best
     proven = []
     if judges and kept.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
-        rounds.append(made.closing(kept, left))
-        proven = [made.beside(rounds[-1], kept.selection.chosen)]
+        last = made.closing(kept, left)
+        rounds.append(last)
+        proven = [made.beside(last, kept.selection.chosen, last.factors, last.limited)]
     return Rounds(before, tuple(rounds), tuple(near), old, tuple(proven))
 
 
@@ -233,13 +234,14 @@ class _Planning:
         chosen = best.selection.chosen
         limited = self.limits(best.judged.factors, best.judged, chosen)
         alike = Neighbours.of(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
-        return [self.beside(best, other) for other in alike]
+        return [self.beside(best, other, best.judged.factors, limited) for other in alike]
 
-    def beside(self, best: Round, chosen: Ints) -> Round:
-        """Another selection judged, against the bound of the round of the best one."""
-        found, limited = best.selection, best.limited
-        selection = against_bound(limited, chosen, found.bound, self.gap, found.seconds)
-        return self.as_round(selection, best.judged.factors, limited)
+    def beside(self, other: Round, chosen: Ints, factors: Floats, expected: Effects) -> Round:
+        """Another selection judged, against the bound of a round; what its decay was expected to be
+        follows from corrections and effects."""
+        found = other.selection
+        selection = against_bound(other.limited, chosen, found.bound, self.gap, found.seconds)
+        return self.as_round(selection, factors, other.limited, expected)
 
     def closing(self, kept: Round, seconds: float) -> Round:
         """A round with the corrections of a plan itself, begun from it: what proves it."""
@@ -275,15 +277,23 @@ class _Planning:
         """The selection for these limits, to a gap."""
         return self.spread(limited, select(limited, gap, seconds, self.report, start))
 
-    def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
-        """A selection judged."""
+    def as_round(
+        self,
+        selection: Selection,
+        factors: Floats,
+        limited: Effects,
+        expected: Effects | None = None,
+    ) -> Round:
+        """A selection judged; its decay was expected by the decision it was solved with, or
+        another one."""
         judged = self.judged(selection.chosen)
         score = judged.score
         if self.confidence is not None:
             sure = self.limits(judged.factors, judged, selection.chosen).criteria
             score = sure.score(judged.quantities)
         cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
-        off = _disagreement(judged, factors, limited.quantities(selection.chosen))
+        quantities = (expected or limited).quantities(selection.chosen)
+        off = _disagreement(judged, factors, quantities)
         return Round(selection, judged, factors, off, score + TIE * cost, limited)
 
 

@@ -2,7 +2,9 @@
 
 import signal
 
-_before = signal.signal(signal.SIGINT, signal.SIG_DFL)
+_before = signal.getsignal(signal.SIGINT)
+if _before is signal.default_int_handler:  # else it is ignored, as in the background
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def over() -> None:

@@ -5,6 +5,7 @@ response to a source, and for the frequencies at which it has a solution without
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +14,7 @@ from scipy.optimize import linear_sum_assignment
 
 from optimizer.acoustics.coupled_build import Complexes, CoupledBox, unit_shapes, wavenumbers
 from optimizer.acoustics.modes import Floats, Ints
+from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # step in which modes are followed; 12 to 30 give the same modes
 NEWTON_STEPS = 20
@@ -53,14 +55,9 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    for start in range(0, len(hz), CHUNK):
-        part = slice(start, start + CHUNK)
-        matrix = box.wall_matrices(hz[part])
-        matrix *= 1j * k[part, None, None]
-        diagonal = np.einsum("fnn->fn", matrix)  # a view
-        diagonal += box.k2 - k[part, None] ** 2
-        answer = np.array([_solved(one, at_src) for one in matrix])
-        p[:, :, part] += (at_rec.T @ answer).transpose(2, 1, 0)
+    parts = [slice(start, start + CHUNK) for start in range(0, len(hz), CHUNK)]
+    answers = together([partial(_answered, box, hz[part], k[part], at_src) for part in parts])
+    p += (at_rec.T @ np.concatenate(answers)).transpose(2, 1, 0)
     return 4.0 * np.pi * p
 
 
@@ -103,6 +100,15 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
     f_hz = k_all[order].real * hz_of
     delta = box.low.c * (k_all[order].imag + 0.5 * np.interp(f_hz, box.f, box.air))
     return CoupledModes(box.low.n[np.array(orders, dtype=np.int64)[order]], f_hz, delta)
+
+
+def _answered(box: CoupledBox, hz: Floats, k: Complexes, at_src: Floats) -> Complexes:
+    """Amplitudes (F, N, S) of the basis functions at some frequencies."""
+    matrix = box.wall_matrices(hz)
+    matrix *= 1j * k[:, None, None]
+    diagonal = np.einsum("fnn->fn", matrix)  # a view
+    diagonal += box.k2 - k[:, None] ** 2
+    return np.array([_solved(one, at_src) for one in matrix])
 
 
 def _solved(matrix: Complexes, right: Floats) -> Complexes:
