@@ -87,17 +87,19 @@ class WaveJudge:
         made = wave_scene(scene, spacing_for(f_max, self.tolerance))
         seats = head_region(made.room, scene.seats)
         spread = spread_points(made.room, scene.speakers, nearest(scene))
-        seconds = duration(scene, self.top_band)
-        while True:
-            found = simulate(
-                made.room, made.admittance, scene.speakers, np.concatenate([seats, spread]),
-                seconds, f_max, air=(EXACT_HZ, scene.air),
-            )  # fmt: skip
-            over = at_receivers(found, slice(len(seats), None) if len(spread) else slice(None))
-            left = remaining_by_band(over, bands_within(f_max))
-            if left.max(initial=-np.inf) < CUT_OFF or seconds >= LONGEST:
-                return Heard(at_receivers(found, slice(len(seats))), over, message)
-            seconds = min(1.6 * seconds, LONGEST)
+        over = slice(len(seats), None) if len(spread) else slice(None)
+        reach = bands_within(f_max)
+
+        def longer(found: Responses) -> float:
+            left = remaining_by_band(at_receivers(found, over), reach)
+            cut = left.max(initial=-np.inf) >= CUT_OFF
+            return min(1.6 * found.duration_s, LONGEST) if cut else 0.0
+
+        found = simulate(
+            made.room, made.admittance, scene.speakers, np.concatenate([seats, spread]),
+            duration(scene, self.top_band), f_max, air=(EXACT_HZ, scene.air), longer=longer,
+        )  # fmt: skip
+        return Heard(at_receivers(found, slice(len(seats))), at_receivers(found, over), message)
 
 
 def bands_within(f_max: float) -> list[int]:

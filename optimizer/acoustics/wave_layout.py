@@ -184,12 +184,10 @@ def lay_ports(
     layout: Layout,
     source: Stencil,
     receivers: Sequence[Stencil],
-    gain: float,
     dtype: type[np.floating],
 ) -> Ports:
-    """Source and receiver stencils (cells in C order, weights); gain multiplies the source."""
-    cell = layout.place[source[0]]
-    weight = source[1] * gain
+    """Source and receiver stencils (cells in C order, weights)."""
+    cell, weight = layout.place[source[0]], source[1]
     at = np.searchsorted(layout.grid.wall_cell, cell).clip(0, len(layout.grid.wall_cell) - 1)
     wall = layout.grid.wall_cell[at] == cell
     return Ports(

@@ -13,10 +13,7 @@ the source would give at 1 m in free field.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from os import cpu_count
-from threading import Lock
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,8 +22,8 @@ from scipy.signal import butter, firwin, freqs, kaiserord, sosfilt, sosfreqz
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_admittance import Admittance
 from optimizer.acoustics.wave_budget import COURANT, SOUND_SPEED, dispersion_error, time_step
-from optimizer.acoustics.wave_kernel import Real, advance
-from optimizer.acoustics.wave_layout import Stencil, lay_out, lay_ports, lay_walls, silent, stencil
+from optimizer.acoustics.wave_layout import stencil
+from optimizer.acoustics.wave_run import Runs
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -76,6 +73,11 @@ class Responses:
         """Time of each sample in s after emission."""
         return np.asarray(np.arange(self.pressure.shape[-1]) / self.fs - self.lead_s)
 
+    @property
+    def duration_s(self) -> float:
+        """Seconds after emission that they last."""
+        return float(self.pressure.shape[-1] / self.fs - self.lead_s)
+
     def response(self, frequency: ArrayLike) -> Complexes:
         """Transfer functions (S, R, F) at frequencies (F,) in Hz, re free field at 1 m.
 
@@ -122,6 +124,7 @@ def simulate(
     courant: float = COURANT,
     c: float = SOUND_SPEED,
     progress: Callable[[float], None] | None = None,
+    longer: Callable[[Responses], float] = lambda responses: 0.0,
 ) -> Responses:
     """Impulse responses from every source to every receiver up to f_max in Hz.
 
@@ -130,8 +133,9 @@ def simulate(
     (frequency Hz, intensity attenuation m in 1/m), applied as exp(-m c t / 2) to what arrives at t,
     which is exact for a loss that is the same everywhere in the room; double: double precision
     (single is within 0.02 dB above 20 Hz; below 10 Hz rounding leaves a slow drift some 80 dB under
-    the peak); courant: share of the largest stable time step; progress:
-    called with the finished share. One run per source or per receiver, whichever are fewer, since
+    the peak); courant: share of the largest stable time step; progress: called with the finished
+    share; longer: asked with the responses how many seconds they should last, and the run goes on
+    while that is more than they do. One run per source or per receiver, whichever are fewer, since
     the scheme is reciprocal.
 
     ValueError for points outside the air, a wrong number of admittances or roll-offs, an unstable
@@ -142,85 +146,34 @@ def simulate(
     dt = time_step(room.spacing, c, courant)
     pulse = _pulse(f_max, 1.0 / dt)
     lead_s = dt * (len(pulse) // 2)
-    steps = int(np.ceil((duration_s + lead_s) / dt))
-    signal = np.zeros(steps)
-    signal[: min(steps, len(pulse))] = pulse[:steps]
-    signal = sosfilt(_static_filter(1.0 / dt), signal)
     every = max(1, int(1.0 / dt / (2.2 * STOP * f_max)))
-
     inlet, outlet = ([stencil(room, p) for p in points] for points in (s_at, r_at))
     swap = len(outlet) < len(inlet)
-    runs = (outlet, inlet) if swap else (inlet, outlet)
-    pressure = _run(room, admittance, *runs, signal, dt, c, every, double, progress)
-    pressure = pressure.transpose(1, 0, 2) if swap else pressure
-
-    fs = 1.0 / dt / every
-    time_s = np.arange(pressure.shape[-1]) / fs - lead_s
-    if air is not None:
-        pressure = _air_loss(pressure, time_s, fs, air, c)
-    for row, roll in zip(pressure, roll_off, strict=False):
-        if roll is not None:
-            row[:] = _roll_off(row, fs, roll)
-    return Responses(pressure, fs, lead_s, f_max, room.spacing, pulse / dt, 1.0 / dt)
-
-
-def _run(
-    room: WaveRoom,
-    admittance: Sequence[Admittance],
-    inlets: Sequence[Stencil],
-    outlets: Sequence[Stencil],
-    signal: Floats,
-    dt: float,
-    c: float,
-    every: int,
-    double: bool,
-    progress: Callable[[float], None] | None,
-) -> Floats:
-    """Pressure (inlets, outlets, samples) for one impulse into each inlet in turn."""
-    dtype = np.float64 if double else np.float32
-    layout = lay_out(room, (c * dt / room.spacing) ** 2, dtype)
-    walls = lay_walls(room, layout, admittance, dt, c, dtype)
-    # A unit of pressure at 1 m is a source term of 4 pi, spread over one cell; signal is per step.
-    gain = 4.0 * np.pi * (c * dt) ** 2 / room.cell_volume
-    level = float(np.abs(signal).max()) * gain
-    rows = -(-len(signal) // every)
-    share = max(1, len(signal) // 20)
-    done = _Progress(len(inlets) * len(signal), progress)
-
-    def one(inlet: Stencil) -> Real:
-        state, now, before = silent(layout, walls, dtype)
-        ports = lay_ports(layout, inlet, outlets, gain / level, dtype)
-        out = np.zeros((rows, len(outlets)), dtype=dtype)
-        for first in range(0, len(signal), share):
-            part = signal[first : first + share].astype(dtype)
-            now, before = advance(
-                layout.grid, walls, state, ports, now, before, part, first, every, out
-            )
-            done.add(len(part))
-        return out
-
-    # One thread per run: threads that share one field would have to wait for each other at every
-    # step, which on a busy machine costs many times what the second core brings.
-    with ThreadPoolExecutor(max_workers=min(len(inlets), cpu_count() or 1)) as pool:
-        out = np.array(list(pool.map(one, inlets)), dtype=np.float64)
-    if not np.all(np.isfinite(out)):
-        raise FloatingPointError("the wave simulation blew up; this is a fault of the program")
-    return np.asarray(out.transpose(0, 2, 1) * (level / dt))
+    runs = Runs.at_rest(
+        room, admittance, *((outlet, inlet) if swap else (inlet, outlet)), dt, c, every, double
+    )
+    while True:
+        signal = _signal(pulse, int(np.ceil((duration_s + lead_s) / dt)), 1.0 / dt)
+        pressure = runs.until_end_of(signal, progress)
+        pressure = pressure.transpose(1, 0, 2) if swap else pressure
+        fs = 1.0 / dt / every
+        if air is not None:
+            time_s = np.arange(pressure.shape[-1]) / fs - lead_s
+            pressure = _air_loss(pressure, time_s, fs, air, c)
+        for row, roll in zip(pressure, roll_off, strict=False):
+            if roll is not None:
+                row[:] = _roll_off(row, fs, roll)
+        found = Responses(pressure, fs, lead_s, f_max, room.spacing, pulse / dt, 1.0 / dt)
+        if (wanted_s := longer(found)) <= duration_s:
+            return found
+        duration_s = wanted_s
 
 
-class _Progress:
-    """Share of all steps done, reported from several threads one at a time."""
-
-    def __init__(self, steps: int, report: Callable[[float], None] | None) -> None:
-        self._steps, self._report = steps, report
-        self._done, self._lock = 0, Lock()
-
-    def add(self, steps: int) -> None:
-        """Count finished steps and report the share."""
-        with self._lock:
-            self._done += steps
-            if self._report is not None:
-                self._report(self._done / self._steps)
+def _signal(pulse: Floats, steps: int, fs: float) -> Floats:
+    """The pulse (P,) as sent, over some steps (N,)."""
+    signal = np.zeros(steps)
+    signal[: min(steps, len(pulse))] = pulse[:steps]
+    return np.asarray(sosfilt(_static_filter(fs), signal))
 
 
 def _pulse(f_max: float, fs: float) -> Floats:

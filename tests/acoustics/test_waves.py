@@ -165,7 +165,7 @@ def run_free(room: WaveRoom, walls: list[Admittance], seconds: float) -> Floats:
     laid = lay_walls(room, layout, walls, dt, C, np.float64)
     state, now, before = silent(layout, laid, np.float64)
     corner = stencil(room, room.origin + 0.5 * room.spacing)
-    ports = lay_ports(layout, corner, [corner], 0.0, np.float64)
+    ports = lay_ports(layout, corner, [corner], np.float64)
     now[layout.place] = np.random.default_rng(1).normal(size=room.air.size) * room.air.ravel()
     before[:] = now
     steps = int(seconds / dt / 20)
@@ -192,6 +192,19 @@ def test_any_passive_wall_only_takes_energy(scale: float) -> None:
     found = run_free(furnished(), walls, 1.0)
     assert found[-1] < found[0]
     assert np.all(found <= found[0] * (1 + 1e-9))
+
+
+def test_a_run_that_goes_on_is_the_run_that_was_long_from_the_start() -> None:
+    room = furnished()
+    a, b = np.array([0.03, 1.35, 0.3]), np.array([[0.8, 0.5, 0.9], [0.4, 0.6, 0.9]])
+
+    def to_the_end(found: Responses) -> float:
+        return min(2.0 * found.duration_s, 0.2)
+
+    whole = simulate(room, FURNISHED_WALLS, a, b, 0.2, 300.0)
+    gone_on = simulate(room, FURNISHED_WALLS, a, b, 0.03, 300.0, longer=to_the_end)
+    assert whole.duration_s == pytest.approx(0.2, abs=1.0 / whole.fs)
+    np.testing.assert_array_equal(gone_on.pressure, whole.pressure)
 
 
 def test_sound_takes_the_same_path_both_ways() -> None:
