@@ -41,7 +41,7 @@ MOST = 4
 LEAST = 0.1  # share of the time limit that must be left for another round
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
 CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
-NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
+NEAR, MOST_NEAR = 0.02, 4  # how much worse by the criteria, and how many, plans judged besides
 WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
 
 
