@@ -19,7 +19,8 @@ from optimizer.results.scorecard import card_of, reasons, treated
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
-from optimizer.rounds import Rounds, Told, plan_in_rounds, rounds_in_words
+from optimizer.round_record import Rounds, rounds_in_words
+from optimizer.rounds import Told, plan_in_rounds
 
 __all__ = [
     "Decision", "Plan", "Planned", "build_decision", "load_project", "make_plan", "plan_decision",

@@ -6,85 +6,27 @@ lies on (acoustics.surface_weights). It ends when a plan's figures are what its 
 a plan comes back or is judged worse, or after a few rounds. The corrected criteria still differ
 from the fuller models by more than near-best plans differ from each other; so a few that the
 criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
-correcting never makes it worse.
+correcting never makes it worse. At last it is proven, with its own corrections.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
-from optimizer.acoustics.judge_trace import TraceJudge
-from optimizer.acoustics.judged import Judged, judge_scene
-from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
-from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.surface_weights import surface_weights
-from optimizer.placement.candidates import Candidate, kinds_of, shares_of
-from optimizer.placement.counted import counted
+from optimizer.acoustics.judged import Judged
+from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
-from optimizer.placement.nearby import Neighbours
-from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.placement.plan import Ints, Report, Selection, objective, select
-from optimizer.placement.plan import judged as against_bound
-from optimizer.placement.program import TIE
-from optimizer.placement.spacing import spread_out
-from optimizer.placement.sureness import plan_sample, tightened
+from optimizer.placement.plan import Ints, Report
 from optimizer.project import Project
-from optimizer.room.geometry import Floats
+from optimizer.round_maker import RoundMaker
+from optimizer.round_record import Round, Rounds
 
-AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
-MOST = 4
+MOST = 4  # rounds of correcting
 LEAST = 0.1  # share of the time limit that must be left for another round
-ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
-CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
-NEAR, MOST_NEAR = 0.02, 4  # how much worse by the criteria, and how many, plans judged besides
-WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
-
-
-@dataclass(frozen=True)
-class Round:
-    """One round: the selection, its scene judged, and how far off the expected decay was."""
-
-    selection: Selection
-    judged: Judged
-    factors: Floats  # (K,) corrections it was solved with
-    off: float  # largest relative difference in the decay rows that count
-    value: float  # judged score, then money as in the objective
-    limited: Effects  # the decision with the limits it was solved with
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the corrected surrogate and the fuller models agree."""
-        return self.off <= AGREE
-
-
-@dataclass(frozen=True)
-class Rounds:
-    """All rounds of a plan, and the room as it is, judged."""
-
-    before: Judged
-    rounds: tuple[Round, ...]
-    near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
-    earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
-    proven: tuple[Round, ...] = ()  # the plan kept, against the bound of a closing round
-
-    @property
-    def best(self) -> Round:
-        """The plan that is judged best; of equals that of the last round, whose bound fits best.
-
-        An earlier plan stays unless one is better by more than WORTH of its score.
-        """
-        best = min(
-            (*reversed(self.rounds), *self.near, *self.proven),
-            key=lambda r: (r.value, r.selection.gap),
-        )
-        kept = min(self.earlier, key=lambda r: r.value, default=best)
-        return kept if best.value > (1.0 - WORTH) * kept.value else best
-
 
 Told = Callable[[str], None]
 
@@ -110,7 +52,7 @@ def plan_in_rounds(
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
     """
-    made = _Planning(project, candidates, effects, judges, confidence, gap, report)
+    made = RoundMaker(project, candidates, effects, judges, confidence, gap, report)
     tell("judging the room as it is, and round 1: choosing pieces and places")
     before, first = made.first(earlier, time_limit)
     with ThreadPoolExecutor(1) as pool:  # beside the solver, which keeps one processor busy
@@ -120,7 +62,7 @@ def plan_in_rounds(
 
 
 def _further_rounds(
-    made: "_Planning",
+    made: RoundMaker,
     before: Judged,
     first: Round,
     time_limit: float,
@@ -133,10 +75,10 @@ def _further_rounds(
     left = time_limit - first.selection.seconds
     while judges and not _ended(rounds) and left >= LEAST * time_limit:
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
-        found, beside = made.next(rounds, left)
-        rounds.append(found)
+        another, beside = made.next(rounds, left)
+        rounds.append(another)
         near += beside
-        left -= found.selection.seconds
+        left -= another.selection.seconds
     best = Rounds(before, tuple(rounds), tuple(near)).best
     if judges and (best is rounds[0] or best is rounds[-1]):
         tell("judging plans about as good as the best")
@@ -158,180 +100,3 @@ def _ended(rounds: Sequence[Round]) -> bool:
     came_back = any(np.array_equal(last.selection.chosen, r.selection.chosen) for r in others)
     worse = last.value > min((r.value for r in others), default=math.inf)
     return last.agrees or came_back or worse or len(rounds) == MOST
-
-
-@dataclass(frozen=True)
-class _Planning:
-    """What stays the same from round to round."""
-
-    project: Project
-    candidates: tuple[Candidate, ...]
-    effects: Effects
-    judges: Sequence[Judge]
-    confidence: float | None
-    gap: float
-    report: Report | None
-    known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
-    weighed: dict[tuple[int, ...], Floats] = field(default_factory=dict)
-
-    def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
-        """The decision with these corrections, and tightened for the confidence asked for."""
-        low, high = self.effects.criteria.limits
-        if self.confidence is not None:
-            pieces = [] if chosen is None else self.pieces(chosen)
-            everything = [*self.project.hung, *pieces]
-            sampled = plan_sample(self.project.room, judged, everything, self.project.criteria_of)
-            low, high = tightened(low, high, judged, sampled, self.confidence)
-        criteria = self.effects.criteria.with_limits(low / factors, high / factors)
-        effects = replace(self.effects, criteria=criteria)
-        tracer = next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
-        if chosen is None or tracer is None:
-            return effects
-        weights = self.weights(chosen, judged.scene, tracer)
-        return counted(effects, self.shares, weights, chosen)
-
-    @cached_property
-    def shares(self) -> Floats:
-        """Share (C, S) of each surface in what a candidate covers."""
-        return shares_of(self.candidates, [s.name for s in self.project.room.surfaces])
-
-    def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> Floats:
-        """How much absorption counts on each surface with a selection; remembered."""
-        known = tuple(chosen.tolist())
-        if known not in self.weighed:
-            self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
-        return self.weighed[known]
-
-    def first(self, earlier: Sequence[Ints], seconds: float) -> tuple[Judged, Round]:
-        """The room as it is, judged beside the first solve, and the first round, uncorrected."""
-        with ThreadPoolExecutor(1) as pool:
-            scene, criteria = self.project.scene, self.effects.criteria
-            bare = pool.submit(judge_scene, scene, criteria, self.judges)
-            factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
-            if self.confidence is not None:
-                limits = self.limits(factors, bare.result(), None)
-            rough = max(self.gap, ROUGH) if self.judges else self.gap
-            selection = self.solved(limits, seconds, self.start(earlier), rough)
-            return bare.result(), self.as_round(selection, factors, limits)
-
-    def next(self, rounds: Sequence[Round], seconds: float) -> tuple[Round, list[Round]]:
-        """Another round, corrected by those before; and plans about as good as the last of them,
-        judged meanwhile (not those of the first, which is rough)."""
-        last, factors = rounds[-1], _corrected(rounds)
-        limits = self.limits(factors, last.judged, last.selection.chosen)
-        with ThreadPoolExecutor(1) as pool:
-            near = pool.submit(self.near, last) if len(rounds) > 1 else None
-            selection = self.solved(limits, seconds, last.selection.chosen, self.gap)
-            found = self.as_round(selection, factors, limits)
-            return found, near.result() if near else []
-
-    def start(self, earlier: Sequence[Ints]) -> Ints | None:
-        """The best by the criteria of the plans that there were, to begin from."""
-        return min(earlier, key=lambda chosen: objective(self.effects, chosen), default=None)
-
-    def near(self, best: Round) -> list[Round]:
-        """Plans that the criteria, corrected for a round's, hold to be about as good, judged."""
-        chosen = best.selection.chosen
-        limited = self.limits(best.judged.factors, best.judged, chosen)
-        alike = Neighbours.of(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
-        return [self.beside(best, other, best.judged.factors, limited) for other in alike]
-
-    def beside(self, other: Round, chosen: Ints, factors: Floats, expected: Effects) -> Round:
-        """Another selection judged, against the bound of a round; what its decay was expected to be
-        follows from corrections and effects."""
-        found = other.selection
-        selection = against_bound(other.limited, chosen, found.bound, self.gap, found.seconds)
-        return self.as_round(selection, factors, other.limited, expected)
-
-    def closing(self, kept: Round, seconds: float) -> Round:
-        """A round with the corrections of a plan itself, begun from it: what proves it."""
-        factors, chosen = kept.judged.factors, kept.selection.chosen
-        limits = self.limits(factors, kept.judged, chosen)
-        return self.as_round(
-            self.solved(limits, seconds, chosen, CLOSE * self.gap), factors, limits
-        )
-
-    def pieces(self, chosen: Ints) -> list[Piece]:
-        """The pieces of a selection."""
-        return [piece for c in chosen for piece in self.candidates[c].pieces]
-
-    def judged(self, chosen: Ints) -> Judged:
-        """The room with a selection, judged; the last ones are remembered."""
-        known = tuple(chosen.tolist())
-        if known not in self.known:
-            self.known[known] = self._judged(chosen)
-        return self.known[known]
-
-    def _judged(self, chosen: Ints) -> Judged:
-        patches = piece_patches(self.project.room, self.pieces(chosen))[0]
-        scene = self.project.scene.with_pieces(patches)
-        return judge_scene(scene, self.effects.criteria, self.judges)
-
-    def spread(self, limited: Effects, selection: Selection) -> Selection:
-        """The selection with pieces that touch moved apart where that helps."""
-        room, scene = self.project.room, self.project.scene
-        chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
-        return against_bound(limited, chosen, selection.bound, self.gap, selection.seconds)
-
-    def solved(self, limited: Effects, seconds: float, start: Ints | None, gap: float) -> Selection:
-        """The selection for these limits, to a gap."""
-        return self.spread(limited, select(limited, gap, seconds, self.report, start))
-
-    def as_round(
-        self,
-        selection: Selection,
-        factors: Floats,
-        limited: Effects,
-        expected: Effects | None = None,
-    ) -> Round:
-        """A selection judged; its decay was expected by the decision it was solved with, or
-        another one."""
-        judged = self.judged(selection.chosen)
-        score = judged.score
-        if self.confidence is not None:
-            sure = self.limits(judged.factors, judged, selection.chosen).criteria
-            score = sure.score(judged.quantities)
-        cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
-        quantities = (expected or limited).quantities(selection.chosen)
-        off = _disagreement(judged, factors, quantities)
-        return Round(selection, judged, factors, off, score + TIE * cost, limited)
-
-
-def _disagreement(judged: Judged, factors: Floats, expected: Floats) -> float:
-    """Largest relative difference between expected and judged decay above the Schroeder frequency;
-    below it a band holds a few modes and says little. `expected` (K,) quantities, uncorrected."""
-    values = judged.criteria.values(expected) * factors
-    off = [
-        abs(values[k] / judged.values[k] - 1.0)
-        for k, row in enumerate(judged.criteria.rows)
-        if row.group == "decay" and row.weight > 0 and row.model != LOW_MODEL
-    ]
-    return max(off, default=0.0)
-
-
-def _corrected(rounds: Sequence[Round]) -> Floats:
-    """Corrections for the next round: of bands those of the last plan, of modes the mean of all.
-
-    Two modes that join and part again from plan to plan would otherwise throw the rounds about.
-    """
-    last = rounds[-1].judged
-    mean = np.exp(np.mean([np.log(r.judged.factors) for r in rounds], axis=0))
-    single = [row.group == "mode" or row.model == LOW_MODEL for row in last.criteria.rows]
-    return np.where(single, mean, last.factors)
-
-
-def rounds_in_words(rounds: Rounds) -> str:
-    """How the rounds went, in a sentence or two."""
-    count, best = len(rounds.rounds), rounds.best
-    if count == 1 and not rounds.near and not math.isfinite(best.off):
-        return "judged by the quick models alone"
-    said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
-    if rounds.near:
-        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
-    off = math.ceil(100 * best.off - 1e-6)
-    said += f"; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"
-    if not rounds.earlier:
-        return said
-    if any(best is r for r in rounds.earlier):
-        return f"{said}. The earlier plan stays: nothing better by more than {100 * WORTH:.0f} %"
-    return f"{said}. It is better than the earlier plan by more than {100 * WORTH:.0f} %"

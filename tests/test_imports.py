@@ -15,6 +15,7 @@ BASE = {
 }  # fmt: skip
 ROOM = {*BASE, "materials", "optimizer.room"}
 PLACEMENT = {*ROOM, "optimizer.acoustics", "optimizer.placement"}
+ROUNDS = {"optimizer.round_maker", "optimizer.round_record"}
 MAY_IMPORT = {
     "materials": set(),
     "optimizer": set(),
@@ -27,9 +28,11 @@ MAY_IMPORT = {
     "optimizer.placement": PLACEMENT,
     "optimizer.project": PLACEMENT,
     "optimizer.results": {*PLACEMENT, "optimizer.project"},
-    "optimizer.rounds": {*PLACEMENT, "optimizer.project"},
+    "optimizer.round_record": PLACEMENT,
+    "optimizer.round_maker": {*PLACEMENT, "optimizer.project", "optimizer.round_record"},
+    "optimizer.rounds": {*PLACEMENT, *ROUNDS, "optimizer.project"},
     "optimizer.planning": {
-        *PLACEMENT, "optimizer.project", "optimizer.results", "optimizer.rounds",
+        *PLACEMENT, *ROUNDS, "optimizer.project", "optimizer.results", "optimizer.rounds",
     },
     "optimizer.drawings": {*PLACEMENT, "optimizer.project", "optimizer.results"},
     "optimizer.measurement": {*ROOM, "optimizer.acoustics"},
@@ -41,6 +44,7 @@ MAY_IMPORT = {
 }  # fmt: skip
 TOP = {
     *PLACEMENT,
+    *ROUNDS,
     *(f"optimizer.{name}" for name in (
         "project", "results", "rounds", "planning", "drawings", "measurement", "calibration",
         "wizard", "report", "positions",

@@ -11,7 +11,7 @@ from optimizer.project import Project
 from optimizer.results.planfile import plan_faults
 from optimizer.results.tables import folded
 from optimizer.results.words import place_in_words
-from optimizer.rounds import WORTH
+from optimizer.round_record import WORTH
 
 MOST_NAMED = 6  # pieces named one by one
 NOT_WITH = ("stages", "alternatives", "positions")

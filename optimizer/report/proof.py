@@ -31,10 +31,7 @@ def _told(plan: Plan) -> str:
     if selection.status == "optimal" and math.isfinite(selection.gap):
         return f"Proven within {percent} of the best possible plan ({considered})."
     if selection.status == "feasible" and math.isfinite(selection.gap):
-        return (
-            f"The best plan found in the time given, at most {percent} from the best possible "
-            f"({considered})."
-        )
+        return f"The best plan found, at most {percent} from the best possible ({considered})."
     if selection.status in ("optimal", "feasible", "unknown"):
         return f"How near the best possible this plan is, is not known ({considered})."
     return f"The search ended as “{selection.status}”: nothing is proven ({considered})."

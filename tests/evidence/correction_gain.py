@@ -42,7 +42,8 @@ from optimizer.placement.pieces import piece_patches
 from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project
-from optimizer.rounds import Rounds, plan_in_rounds
+from optimizer.round_record import Rounds
+from optimizer.rounds import plan_in_rounds
 
 ROOMS = 10
 GAP = 0.02

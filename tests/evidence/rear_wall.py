@@ -25,7 +25,8 @@ from optimizer.placement.plan import Ints, select
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project
 from optimizer.results.scorecard import reasons
-from optimizer.rounds import Round, plan_in_rounds
+from optimizer.round_record import Round
+from optimizer.rounds import plan_in_rounds
 
 ROOT = Path(__file__).parents[2]
 ROOMS = ("living_room", "spare_room", "garage")

@@ -22,7 +22,8 @@ from optimizer.planning import Plan, build_decision, make_plan
 from optimizer.project import Project
 from optimizer.results.planfile import plan_as_dict, plan_as_json
 from optimizer.room.model import Box
-from optimizer.rounds import WORTH, Rounds, plan_in_rounds
+from optimizer.round_record import WORTH, Rounds
+from optimizer.rounds import plan_in_rounds
 
 SEED = 3
 

@@ -22,15 +22,9 @@ from optimizer.placement.pieces import piece_patches
 from optimizer.placement.plan import feasible, objective
 from optimizer.placement.program import TIE
 from optimizer.planning import Decision, build_decision
-from optimizer.rounds import (
-    AGREE,
-    MOST,
-    MOST_NEAR,
-    NEAR,
-    Rounds,
-    plan_in_rounds,
-    rounds_in_words,
-)
+from optimizer.round_maker import MOST_NEAR, NEAR
+from optimizer.round_record import AGREE, Rounds, rounds_in_words
+from optimizer.rounds import MOST, plan_in_rounds
 
 SEEDS = (1, 3)
 TOUCHING = 2e-3  # of the decay: pieces that touch lose an edge, which the program does not see

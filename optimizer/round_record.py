@@ -1,0 +1,70 @@
+"""What planning in rounds leaves: each round, the plan judged best, and how it went in words."""
+
+import math
+from dataclasses import dataclass
+
+from optimizer.acoustics.judged import Judged
+from optimizer.placement.effects import Effects
+from optimizer.placement.plan import Selection
+from optimizer.room.geometry import Floats
+
+AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
+WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round: the selection, its scene judged, and how far off the expected decay was."""
+
+    selection: Selection
+    judged: Judged
+    factors: Floats  # (K,) corrections it was solved with
+    off: float  # largest relative difference in the decay rows that count
+    value: float  # judged score, then money as in the objective
+    limited: Effects  # the decision with the limits it was solved with
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the corrected surrogate and the fuller models agree."""
+        return self.off <= AGREE
+
+
+@dataclass(frozen=True)
+class Rounds:
+    """All rounds of a plan, and the room as it is, judged."""
+
+    before: Judged
+    rounds: tuple[Round, ...]
+    near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
+    earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
+    proven: tuple[Round, ...] = ()  # the plan kept, against the bound of a closing round
+
+    @property
+    def best(self) -> Round:
+        """The plan that is judged best; of equals that of the last round, whose bound fits best.
+
+        An earlier plan stays unless one is better by more than WORTH of its score.
+        """
+        best = min(
+            (*reversed(self.rounds), *self.near, *self.proven),
+            key=lambda r: (r.value, r.selection.gap),
+        )
+        kept = min(self.earlier, key=lambda r: r.value, default=best)
+        return kept if best.value > (1.0 - WORTH) * kept.value else best
+
+
+def rounds_in_words(rounds: Rounds) -> str:
+    """How the rounds went, in a sentence or two."""
+    count, best = len(rounds.rounds), rounds.best
+    if count == 1 and not rounds.near and not math.isfinite(best.off):
+        return "judged by the quick models alone"
+    said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
+    if rounds.near:
+        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
+    off = math.ceil(100 * best.off - 1e-6)
+    said += f"; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"
+    if not rounds.earlier:
+        return said
+    if any(best is r for r in rounds.earlier):
+        return f"{said}. The earlier plan stays: nothing better by more than {100 * WORTH:.0f} %"
+    return f"{said}. It is better than the earlier plan by more than {100 * WORTH:.0f} %"
