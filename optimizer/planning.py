@@ -46,9 +46,7 @@ def build_decision(project: Project) -> Decision:
     A room and its mirror image are solved in one and the same handedness, so that the plan of
     the mirrored room is the mirrored plan whatever the gap.
     """
-    image = project.mirrored()
-    flipped = signature(image.room) < signature(project.room)
-    solved = image if flipped else project
+    flipped, solved = _in_one_handedness(project)
     products = solved.usable_products
     limits = solved.scenario.limits
     found = find_candidates(solved.room, products, limits, bounce_points(solved))
@@ -56,6 +54,13 @@ def build_decision(project: Project) -> Decision:
         solved.room, solved.scene, solved.criteria, found, products, project.spendable_cents
     )
     return Decision(solved, flipped, found, effects)
+
+
+def _in_one_handedness(project: Project) -> tuple[bool, Project]:
+    """Whether a project is solved mirrored, and as what."""
+    image = project.mirrored()
+    flipped = signature(image.room) < signature(project.room)
+    return flipped, image if flipped else project
 
 
 def make_plan(
@@ -150,12 +155,16 @@ def plan_decision(
 
     `earlier` finds the selections of plans that there were before among the candidates.
     """
-    decision = build_decision(project)
-    judges = decision.project.judges(judging)
-    found = plan_in_rounds(
-        decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
-        tell, confidence, earlier(decision), decision.project.informers(judging),
-    )  # fmt: skip
+    _, solved = _in_one_handedness(project)
+    judges, scene, criteria = solved.judges(judging), solved.scene, solved.criteria
+    with ThreadPoolExecutor(1) as pool:
+        bare = pool.submit(judge_scene, scene, criteria, judges)
+        decision = build_decision(project)
+        found = plan_in_rounds(
+            decision.project, decision.candidates, decision.effects, judges, gap, time_limit,
+            report, tell, confidence, earlier(decision), decision.project.informers(judging),
+            bare.result,
+        )  # fmt: skip
     return Planned(project, decision, found)
 
 

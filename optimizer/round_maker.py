@@ -1,6 +1,6 @@
 """One round after another: a decision corrected by what fuller models said, solved and judged."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -29,7 +29,7 @@ from optimizer.round_record import Round
 
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
 CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
-NEAR, MOST_NEAR = 0.02, 4  # how much worse by the criteria, and how many, plans judged besides
+NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
 @dataclass(frozen=True)
@@ -74,17 +74,19 @@ class RoundMaker:
             self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
         return self.weighed[known]
 
-    def first(self, earlier: Sequence[Ints], seconds: float) -> tuple[Judged, Round]:
+    def first(
+        self, earlier: Sequence[Ints], seconds: float, bare: Callable[[], Judged] | None = None
+    ) -> tuple[Judged, Round]:
         """The room as it is, judged beside the first solve, and the first round, uncorrected."""
         with ThreadPoolExecutor(1) as pool:
             scene, criteria = self.project.scene, self.effects.criteria
-            bare = pool.submit(judge_scene, scene, criteria, self.judges)
+            bare = bare or pool.submit(judge_scene, scene, criteria, self.judges).result
             factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
             if self.confidence is not None:
-                limits = self.limits(factors, bare.result(), None)
+                limits = self.limits(factors, bare(), None)
             rough = max(self.gap, ROUGH) if self.judges else self.gap
             selection = self.solved(limits, seconds, self.start(earlier), rough)
-            return bare.result(), self.as_round(selection, factors, limits)
+            return bare(), self.as_round(selection, factors, limits)
 
     def next(self, rounds: Sequence[Round], seconds: float) -> tuple[Round, list[Round]]:
         """Another round, corrected by those before; and plans about as good as the last of them,

@@ -43,18 +43,20 @@ def plan_in_rounds(
     confidence: float | None = None,
     earlier: Sequence[Ints] = (),
     informers: Sequence[Judge] = (),
+    bare: Callable[[], Judged] | None = None,
 ) -> Rounds:
     """Rounds for a decision; without judges there is one, judged by the criteria alone.
 
     Plans that there were before (`earlier`, candidate indices) are begun from and judged too. The
-    room as it is also gets the findings of the `informers`.
+    room as it is also gets the findings of the `informers`; `bare` gives it judged, when that is
+    under way.
 
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
     """
     made = RoundMaker(project, candidates, effects, judges, confidence, gap, report)
     tell("judging the room as it is, and round 1: choosing pieces and places")
-    before, first = made.first(earlier, time_limit)
+    before, first = made.first(earlier, time_limit, bare)
     with ThreadPoolExecutor(1) as pool:  # beside the solver, which keeps one processor busy
         informed = pool.submit(before.with_findings, informers)
         found = _further_rounds(made, before, first, time_limit, tell, earlier)

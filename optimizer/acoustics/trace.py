@@ -18,6 +18,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -57,8 +58,9 @@ class Echogram:
 class Traced:
     """Decay of a room with its statistical error (one standard error, from the batches).
 
-    times (n,) s and energy (n, bands): room energy re the start. decay: EDT, T20, T30, curvature,
-    double slope. edt_error, t20_error, t30_error s and curvature_error per cent, (bands,).
+    times (n,) s and energy (n, bands): room energy re the start; parts (batches, n, bands): of each
+    batch. decay: EDT, T20, T30, curvature, double slope. edt_error, t20_error, t30_error s and
+    curvature_error per cent, (bands,).
     mean_free_path m and path_variance (variance / mean^2, the gamma^2 of Kuttruff's formula):
     of the traced paths. rays: number started. leaked: branches that found no surface.
     echogram: only when receivers were given.
@@ -66,16 +68,38 @@ class Traced:
 
     times: Array
     energy: Array
+    parts: Array
     decay: DecayTimes
-    edt_error: Array
-    t20_error: Array
-    t30_error: Array
-    curvature_error: Array
     mean_free_path: float
     path_variance: float
     rays: int
     leaked: int
     echogram: Echogram | None
+
+    @property
+    def edt_error(self) -> Array:
+        """Of the early decay time, s."""
+        return _standard_error([part.edt for part in self._part_decays])
+
+    @property
+    def t20_error(self) -> Array:
+        """Of T20, s."""
+        return _standard_error([part.t20 for part in self._part_decays])
+
+    @property
+    def t30_error(self) -> Array:
+        """Of T30, s."""
+        return _standard_error([part.t30 for part in self._part_decays])
+
+    @property
+    def curvature_error(self) -> Array:
+        """Of the curvature, per cent."""
+        return _standard_error([part.curvature for part in self._part_decays])
+
+    @cached_property
+    def _part_decays(self) -> list[DecayTimes]:
+        dt = float(self.times[1] - self.times[0])
+        return [decay_times(backward_integral(part, dt), dt) for part in self.parts]
 
 
 @dataclass(frozen=True)
@@ -211,16 +235,12 @@ def _trace_once(run: _Run, seconds: float) -> tuple[float, Array, Array, Array]:
 
 def _summary(run: _Run, dt: float, curves: Array, echo: Array, path: Array) -> Traced:
     energy = curves.mean(axis=0)
-    parts = [decay_times(backward_integral(curve, dt), dt) for curve in curves]
     mean_path = path[0] / path[2]
     return Traced(
         times=np.arange(len(energy)) * np.float64(dt),
         energy=energy,
+        parts=curves,
         decay=decay_times(backward_integral(energy, dt), dt),
-        edt_error=_standard_error([p.edt for p in parts]),
-        t20_error=_standard_error([p.t20 for p in parts]),
-        t30_error=_standard_error([p.t30 for p in parts]),
-        curvature_error=_standard_error([p.curvature for p in parts]),
         mean_free_path=float(mean_path),
         path_variance=float(path[1] / path[2] / mean_path**2 - 1.0),
         rays=run.rays,

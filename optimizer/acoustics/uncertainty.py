@@ -19,10 +19,11 @@ from materials import Material
 from materials.incidence import admittance_from_alpha
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_trace import MODEL as TRACED
-from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.scene import Complexes, Patches, Scene, tile_materials
-from optimizer.bands import N_BANDS
+from optimizer.acoustics.trace import trace
+from optimizer.acoustics.trace_room import traced_room
+from optimizer.bands import BANDS, N_BANDS, band_label
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 from optimizer.together import together
@@ -214,12 +215,11 @@ def _traced(judged: Judged, scenes: Sequence[Scene]) -> Floats:
     rows = [k for k, model in enumerate(judged.models) if model == TRACED]
     if not rows:
         return out
-    judge = TraceJudge(0.0, RAYS)
-    keys = [judged.criteria.rows[k].key for k in rows]
-    nominal = judge(judged.scene).values
-    for index, scene in enumerate(scenes):
-        said = judge(scene).values
-        for k, key in zip(rows, keys, strict=True):
-            if key in said and key in nominal:
-                out[index, k] = judged.values[k] * said[key] / nominal[key]
+    labels = [band_label(band) for band in BANDS]
+    bands = [labels.index(judged.criteria.rows[k].where) for k in rows]
+
+    def t20(scene: Scene) -> Floats:
+        return trace(traced_room(scene), rays=RAYS).decay.t20[bands]
+
+    out[:, rows] = judged.values[rows] * np.array([t20(s) for s in scenes]) / t20(judged.scene)
     return out
