@@ -16,3 +16,6 @@ EARLY_INDEX = np.array([BANDS.index(b) for b in EARLY_BANDS])
 def band_label(band_hz: int) -> str:
     """Band as people write it: "125 Hz", "2 kHz"."""
     return f"{band_hz} Hz" if band_hz < 1000 else f"{band_hz // 1000} kHz"
+
+
+BAND_LABELS = tuple(band_label(band) for band in BANDS)

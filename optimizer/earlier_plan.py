@@ -22,14 +22,14 @@ from optimizer.planning import (
     DEFAULT_TIME_LIMIT,
     Decision,
     Plan,
-    Planned,
     build_decision,
+    planned,
 )
 from optimizer.project import Judging, Project
 from optimizer.results.planfile import read_pieces
 from optimizer.results.shopping import money
 from optimizer.room.geometry import Floats
-from optimizer.rounds import Told, plan_in_rounds
+from optimizer.rounds import Told
 
 SAME = 1e-3  # m within which two rectangles are one place
 
@@ -75,19 +75,17 @@ def make_plan_from(
     confidence: float | None = None,
 ) -> Renewed:
     """The best plan for a project, or the earlier one where nothing better by more than
-    rounds.WORTH of its score is found; arguments as for planning.make_plan.
+    round_record.WORTH of its score is found; arguments as for planning.make_plan.
 
     Both are judged by the same models in the project's room.
     """
-    decision = begun.decision
-    judges = decision.project.judges(judging)
-    rounds = plan_in_rounds(
-        decision.project, decision.candidates, decision.effects, judges, gap, time_limit, report,
-        tell, confidence, (begun.chosen,),
+    made = planned(
+        begun.project, begun.decision, gap, time_limit, report, judging, tell, confidence,
+        (begun.chosen,),
     )  # fmt: skip
-    plan = Planned(begun.project, decision, rounds).plan(rounds.best.selection, judging, tell)
-    kept = np.sort(rounds.best.selection.chosen)
-    return Renewed(plan, np.array_equal(kept, np.sort(begun.chosen)))
+    best = made.rounds.best.selection
+    plan = made.plan(best, judging, tell)
+    return Renewed(plan, np.array_equal(np.sort(best.chosen), np.sort(begun.chosen)))
 
 
 def read_earlier(path: Path, project: Project) -> Earlier:

@@ -24,6 +24,7 @@ from optimizer.rounds import Told, plan_in_rounds
 
 __all__ = [
     "Decision", "Plan", "Planned", "build_decision", "load_project", "make_plan", "plan_decision",
+    "planned",
 ]  # fmt: skip
 
 DEFAULT_GAP = 0.01
@@ -46,12 +47,15 @@ def build_decision(project: Project) -> Decision:
     A room and its mirror image are solved in one and the same handedness, so that the plan of
     the mirrored room is the mirrored plan whatever the gap.
     """
-    flipped, solved = _in_one_handedness(project)
+    return _decision(*_in_one_handedness(project))
+
+
+def _decision(flipped: bool, solved: Project) -> Decision:
     products = solved.usable_products
     limits = solved.scenario.limits
     found = find_candidates(solved.room, products, limits, bounce_points(solved))
     effects = effects_table(
-        solved.room, solved.scene, solved.criteria, found, products, project.spendable_cents
+        solved.room, solved.scene, solved.criteria, found, products, solved.spendable_cents
     )
     return Decision(solved, flipped, found, effects)
 
@@ -155,17 +159,36 @@ def plan_decision(
 
     `earlier` finds the selections of plans that there were before among the candidates.
     """
-    _, solved = _in_one_handedness(project)
+    flipped, solved = _in_one_handedness(project)
     judges, scene, criteria = solved.judges(judging), solved.scene, solved.criteria
     with ThreadPoolExecutor(1) as pool:
         bare = pool.submit(judge_scene, scene, criteria, judges)
-        decision = build_decision(project)
-        found = plan_in_rounds(
-            decision.project, decision.candidates, decision.effects, judges, gap, time_limit,
-            report, tell, confidence, earlier(decision), decision.project.informers(judging),
-            bare.result,
+        decision = _decision(flipped, solved)
+        return planned(
+            project, decision, gap, time_limit, report, judging, tell, confidence,
+            earlier(decision), bare.result,
         )  # fmt: skip
-    return Planned(project, decision, found)
+
+
+def planned(
+    project: Project,
+    decision: Decision,
+    gap: float,
+    time_limit: float,
+    report: Report | None,
+    judging: Judging,
+    tell: Told,
+    confidence: float | None,
+    earlier: Sequence[Ints],
+    bare: Callable[[], Judged] | None = None,
+) -> Planned:
+    """The rounds of a project's decision; `bare` gives its room judged, when that is under way."""
+    solved = decision.project
+    rounds = plan_in_rounds(
+        solved, decision.candidates, decision.effects, solved.judges(judging), gap, time_limit,
+        report, tell, confidence, earlier, solved.informers(judging), bare,
+    )  # fmt: skip
+    return Planned(project, decision, rounds)
 
 
 def bounce_points(project: Project) -> dict[str, Floats]:

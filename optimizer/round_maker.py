@@ -74,19 +74,16 @@ class RoundMaker:
             self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
         return self.weighed[known]
 
-    def first(
-        self, earlier: Sequence[Ints], seconds: float, bare: Callable[[], Judged] | None = None
-    ) -> tuple[Judged, Round]:
-        """The room as it is, judged beside the first solve, and the first round, uncorrected."""
-        with ThreadPoolExecutor(1) as pool:
-            scene, criteria = self.project.scene, self.effects.criteria
-            bare = bare or pool.submit(judge_scene, scene, criteria, self.judges).result
-            factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
-            if self.confidence is not None:
-                limits = self.limits(factors, bare(), None)
-            rough = max(self.gap, ROUGH) if self.judges else self.gap
-            selection = self.solved(limits, seconds, self.start(earlier), rough)
-            return bare(), self.as_round(selection, factors, limits)
+    def first(self, earlier: Sequence[Ints], seconds: float, bare: Callable[[], Judged]) -> Round:
+        """The first round, uncorrected; `bare` gives the room as it is judged, which is awaited
+        before anything else is."""
+        factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
+        if self.confidence is not None:
+            limits = self.limits(factors, bare(), None)
+        rough = max(self.gap, ROUGH) if self.judges else self.gap
+        selection = self.solved(limits, seconds, self.start(earlier), rough)
+        bare()
+        return self.as_round(selection, factors, limits)
 
     def next(self, rounds: Sequence[Round], seconds: float) -> tuple[Round, list[Round]]:
         """Another round, corrected by those before; and plans about as good as the last of them,

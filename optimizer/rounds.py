@@ -17,7 +17,7 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
-from optimizer.acoustics.judged import Judged
+from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.plan import Ints, Report
@@ -56,8 +56,10 @@ def plan_in_rounds(
     """
     made = RoundMaker(project, candidates, effects, judges, confidence, gap, report)
     tell("judging the room as it is, and round 1: choosing pieces and places")
-    before, first = made.first(earlier, time_limit, bare)
     with ThreadPoolExecutor(1) as pool:  # beside the solver, which keeps one processor busy
+        bare = bare or pool.submit(judge_scene, project.scene, effects.criteria, judges).result
+        first = made.first(earlier, time_limit, bare)
+        before = bare()
         informed = pool.submit(before.with_findings, informers)
         found = _further_rounds(made, before, first, time_limit, tell, earlier)
         return replace(found, before=informed.result())

@@ -11,7 +11,8 @@ FILES = sorted(p for top in ("materials", "optimizer") for p in (ROOT / top).rgl
 
 # Each part of the product, and the parts of it that it may import besides itself.
 BASE = {
-    "optimizer", "optimizer.bands", "optimizer.faults", "optimizer.together", "optimizer.units",
+    "optimizer", "optimizer.bands", "optimizer.compiled", "optimizer.faults", "optimizer.together",
+    "optimizer.units",
 }  # fmt: skip
 ROOM = {*BASE, "materials", "optimizer.room"}
 PLACEMENT = {*ROOM, "optimizer.acoustics", "optimizer.placement"}
@@ -20,6 +21,7 @@ MAY_IMPORT = {
     "materials": set(),
     "optimizer": set(),
     "optimizer.bands": set(),
+    "optimizer.compiled": set(),
     "optimizer.faults": set(),
     "optimizer.units": set(),
     "optimizer.room": ROOM,
@@ -63,6 +65,7 @@ MAY_IMPORT["optimizer.__main__"] = {"optimizer.cli", "optimizer.until_ready"}
 ONLY_IN = {
     "pyomo": {"optimizer/placement/program.py"},
     "highspy": {"optimizer/placement/solver.py"},
+    "numba": {"optimizer/compiled.py"},
 }
 
 

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit  # has no types, which each decorator is excused for
 from numpy.typing import ArrayLike
 
 from optimizer.acoustics.coupled_build import Complexes, CoupledBox
 from optimizer.acoustics.modes import Floats, Modes, check_inside, mode_shape
+from optimizer.compiled import compiled
 
 NODES = (
     16  # Chebyshev points in k^2; rho is above 4 up to 300 Hz, and what is interpolated is small
@@ -132,7 +132,7 @@ def _image_sums(sources: Floats, receivers: Floats, size: Floats, q: float, reac
     return np.asarray(out)
 
 
-@njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+@compiled()
 def _sum_images(
     sources: Floats, receivers: Floats, size: Floats, q: float, far: float, count: Any, out: Floats
 ) -> None:

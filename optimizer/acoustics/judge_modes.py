@@ -17,7 +17,7 @@ from optimizer.acoustics.mode_criteria import ModeFamily
 from optimizer.acoustics.modes import Modes, band_decay_from_modes, decay_time, octave_edges
 from optimizer.acoustics.modes import mode_weights as rigid_mode_weights
 from optimizer.acoustics.scene import Scene
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS, BANDS
 
 MODEL = "coupled modes"
 EVEN_RANGE = (20.0, 300.0)
@@ -56,7 +56,7 @@ class ModesJudge:
         modes = self.low.by_mode.modes
         strength = _by_order_of(modes, scene)
         weights = np.array([strength.get(tuple(n), 0.0) for n in found.n])
-        edges = {band_label(band): octave_edges(band) for band in BANDS}
+        edges = dict(zip(BAND_LABELS, map(octave_edges, BANDS), strict=True))
         for row in self.low.rows:
             yield row.key, band_decay_from_modes(found.f_hz, found.delta, weights, edges[row.where])
 

@@ -33,7 +33,7 @@ class TraceJudge:
                 continue
             key = f"decay: {band_label(band)}"
             values[key] = float(decay.t20[index])
-            notes[key] = f"statistical error {traced.t20_error[index]:.2g} s"
+            notes[key] = f"statistical error {traced.errors.t20[index]:.2g} s"
             if decay.double_slope[index]:
                 notes[key] += BENDS.format(decay.edt[index])
         return Assessment(values, dict.fromkeys(values, MODEL), notes)

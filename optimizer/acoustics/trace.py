@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -54,13 +55,21 @@ class Echogram:
     direct: Array
 
 
+class DecayErrors(NamedTuple):
+    """Standard errors (bands,) of figures of `DecayTimes`: s, and per cent for the curvature."""
+
+    edt: Array
+    t20: Array
+    t30: Array
+    curvature: Array
+
+
 @dataclass(frozen=True)
 class Traced:
-    """Decay of a room with its statistical error (one standard error, from the batches).
+    """Decay of a room with its statistical error.
 
     times (n,) s and energy (n, bands): room energy re the start; parts (batches, n, bands): of each
-    batch. decay: EDT, T20, T30, curvature, double slope. edt_error, t20_error, t30_error s and
-    curvature_error per cent, (bands,).
+    batch. decay: EDT, T20, T30, curvature, double slope.
     mean_free_path m and path_variance (variance / mean^2, the gamma^2 of Kuttruff's formula):
     of the traced paths. rays: number started. leaked: branches that found no surface.
     echogram: only when receivers were given.
@@ -76,30 +85,13 @@ class Traced:
     leaked: int
     echogram: Echogram | None
 
-    @property
-    def edt_error(self) -> Array:
-        """Of the early decay time, s."""
-        return _standard_error([part.edt for part in self._part_decays])
-
-    @property
-    def t20_error(self) -> Array:
-        """Of T20, s."""
-        return _standard_error([part.t20 for part in self._part_decays])
-
-    @property
-    def t30_error(self) -> Array:
-        """Of T30, s."""
-        return _standard_error([part.t30 for part in self._part_decays])
-
-    @property
-    def curvature_error(self) -> Array:
-        """Of the curvature, per cent."""
-        return _standard_error([part.curvature for part in self._part_decays])
-
     @cached_property
-    def _part_decays(self) -> list[DecayTimes]:
+    def errors(self) -> DecayErrors:
+        """One standard error of each figure, from how the batches differ."""
         dt = float(self.times[1] - self.times[0])
-        return [decay_times(backward_integral(part, dt), dt) for part in self.parts]
+        parts = [decay_times(backward_integral(part, dt), dt) for part in self.parts]
+        each = ([getattr(part, name) for part in parts] for name in DecayErrors._fields)
+        return DecayErrors(*(_standard_error(values) for values in each))
 
 
 @dataclass(frozen=True)

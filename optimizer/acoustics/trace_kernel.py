@@ -1,4 +1,4 @@
-"""Compiled ray loop of the energy tracer (the only file that knows the compiler).
+"""Compiled ray loop of the energy tracer.
 
 All compiled functions live in this one file because the on-disk cache is renewed by the file's
 own time stamp only.
@@ -6,19 +6,17 @@ own time stamp only.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from optimizer.acoustics.trace_pack import Packed
+from optimizer.compiled import compiled
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Seeds = NDArray[np.uint64]
-F = TypeVar("F", bound=Callable[..., object])
 
 CUT = 1e-6  # a ray's band is dropped 60 dB down: 0.014 dB at the end of T30 at most
 GRAZE = 1e-12  # cosine below which a plane counts as parallel
@@ -31,39 +29,29 @@ MIX_1 = np.uint64(0xBF58476D1CE4E5B9)
 MIX_2 = np.uint64(0x94D049BB133111EB)
 
 
-def compiled(func: F) -> F:
-    """The compiler's decorator with a type, since the library has none.
-
-    _nrt=False: no reference counting. The walk only borrows arrays that `trace_rays` holds, and
-    counting each use of one made the whole tracer twelve times slower.
-    """
-    typed: F = njit(error_model="numpy", nogil=True, forceinline=True, cache=True, _nrt=False)(func)
-    return typed
-
-
-def compiled_owner(func: F) -> F:
-    """As `compiled`, for a function that allocates arrays."""
-    typed: F = njit(error_model="numpy", nogil=True, cache=True)(func)
-    return typed
+# _nrt=False: no reference counting. The walk only borrows arrays that `trace_rays` holds, and
+# counting each use of one made the whole tracer twelve times slower.
+borrowing = compiled(error_model="numpy", forceinline=True, _nrt=False)
+owning = compiled(error_model="numpy")  # for a function that allocates arrays
 
 
 # --- random numbers: SplitMix64 (Steele, Lea, Flood, OOPSLA 2014), one stream per ray ----------
 
 
-@compiled
+@borrowing
 def _mix(z: np.uint64) -> np.uint64:
     z = (z ^ (z >> np.uint64(30))) * MIX_1
     z = (z ^ (z >> np.uint64(27))) * MIX_2
     return z ^ (z >> np.uint64(31))
 
 
-@compiled
+@borrowing
 def _uniform(state: Seeds) -> float:
     state[0] += GOLDEN
     return float(_mix(state[0]) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@compiled
+@borrowing
 def _sphere(state: Seeds) -> tuple[float, float, float]:
     z = 2.0 * _uniform(state) - 1.0
     phi = 2.0 * np.pi * _uniform(state)
@@ -74,7 +62,7 @@ def _sphere(state: Seeds) -> tuple[float, float, float]:
 # --- what a ray meets ------------------------------------------------------------------------
 
 
-@compiled
+@borrowing
 def _in_polygon(p: Packed, i: int, u: float, v: float) -> bool:
     if u < p.bounds[i, 0] - EDGE or u > p.bounds[i, 1] + EDGE:
         return False
@@ -93,7 +81,7 @@ def _in_polygon(p: Packed, i: int, u: float, v: float) -> bool:
     return inside or _on_edge(p, first, last, u, v)
 
 
-@compiled
+@borrowing
 def _on_edge(p: Packed, first: int, last: int, u: float, v: float) -> bool:
     u0, v0 = p.vertices[last - 1, 0], p.vertices[last - 1, 1]
     for k in range(first, last):
@@ -107,7 +95,7 @@ def _on_edge(p: Packed, first: int, last: int, u: float, v: float) -> bool:
     return False
 
 
-@compiled
+@borrowing
 def _in_plane(frame: Array, i: int, pos: Array, d: Array, gap: float) -> tuple[float, float]:
     """In-plane coordinates in frame i of the point gap ahead on the ray."""
     ex = pos[0] + gap * d[0] - frame[i, 0]
@@ -118,14 +106,14 @@ def _in_plane(frame: Array, i: int, pos: Array, d: Array, gap: float) -> tuple[f
     return u, v
 
 
-@compiled
+@borrowing
 def _along(table: Array, i: int, first: int, d: Array) -> float:
     """Scalar product of the vector in columns first.. of row i with d."""
     total: float = table[i, first] * d[0] + table[i, first + 1] * d[1] + table[i, first + 2] * d[2]
     return total
 
 
-@compiled
+@borrowing
 def _try_surface(p: Packed, i: int, pos: Array, d: Array, best: float) -> float:
     """Distance to surface i, or infinity when it is missed or farther than best."""
     toward = -_along(p.plane, i, 0, d)
@@ -138,7 +126,7 @@ def _try_surface(p: Packed, i: int, pos: Array, d: Array, best: float) -> float:
     return max(gap, 0.0) if _in_polygon(p, i, u, v) else np.inf
 
 
-@compiled
+@borrowing
 def _hit_convex(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
     """Nearest plane faced: in a convex room no containment test, so no crack to leak through."""
     found, best = -1, np.inf
@@ -157,7 +145,7 @@ def _hit_convex(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
     return found, best
 
 
-@compiled
+@borrowing
 def _hit_surface(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
     if p.convex:
         return _hit_convex(p, pos, d)
@@ -169,7 +157,7 @@ def _hit_surface(p: Packed, pos: Array, d: Array) -> tuple[int, float]:
     return found, best
 
 
-@compiled
+@borrowing
 def _enter_box(box: Array, k: int, pos: Array, inv: Array) -> tuple[float, float, int]:
     """Entry and exit distance of an axis-aligned box and the axis of the entry face."""
     near, far, axis = -np.inf, np.inf, 0
@@ -183,7 +171,7 @@ def _enter_box(box: Array, k: int, pos: Array, inv: Array) -> tuple[float, float
     return near, far, axis
 
 
-@compiled
+@borrowing
 def _try_panel(p: Packed, q: int, pos: Array, d: Array, best: float) -> float:
     f = p.panel_frame
     along = _along(f, q, 9, d)
@@ -198,7 +186,7 @@ def _try_panel(p: Packed, q: int, pos: Array, d: Array, best: float) -> float:
     return max(float(gap), 0.0)
 
 
-@compiled
+@borrowing
 def _surface_material(p: Packed, i: int, pos: Array, d: Array, gap: float) -> int:
     if p.patch_start[i] < p.patch_start[i + 1]:
         u, v = _in_plane(p.frame, i, pos, d, gap)
@@ -209,7 +197,7 @@ def _surface_material(p: Packed, i: int, pos: Array, d: Array, gap: float) -> in
     return i
 
 
-@compiled
+@borrowing
 def _nearest(
     p: Packed, pos: Array, d: Array, inv: Array, normal: Array, last: tuple[int, int]
 ) -> tuple[int, int, float, int]:
@@ -236,7 +224,7 @@ def _nearest(
     return kind, number, best, _face(p, kind, number, axis, best, pos, d, normal)
 
 
-@compiled
+@borrowing
 def _face(
     p: Packed, kind: int, i: int, axis: int, gap: float, pos: Array, d: Array, normal: Array
 ) -> int:
@@ -264,7 +252,7 @@ def _face(
 # --- where a ray starts ------------------------------------------------------------------------
 
 
-@compiled
+@borrowing
 def is_inside(p: Packed, pos: Array) -> bool:
     """Whether a point lies in the room's air: inside the surfaces, outside the obstacles."""
     for k in range(p.boxes.shape[0]):
@@ -287,7 +275,7 @@ def is_inside(p: Packed, pos: Array) -> bool:
     return p.convex or crossings % 2 == 1
 
 
-@compiled
+@borrowing
 def _start(p: Packed, source: Array, pos: Array, d: Array, state: Seeds) -> None:
     """Isotropic direction from the source, or from a random point when it is empty."""
     if source.shape[0] == 3:
@@ -302,7 +290,7 @@ def _start(p: Packed, source: Array, pos: Array, d: Array, state: Seeds) -> None
     d[0], d[1], d[2] = _sphere(state)
 
 
-@compiled
+@borrowing
 def _lambert(normal: Array, d: Array, state: Seeds) -> None:
     """Cosine-law direction: the normal plus a random unit vector, normalised."""
     length = 0.0
@@ -337,7 +325,7 @@ class Tally(NamedTuple):
     path: Array  # sum of free paths, of their squares, their number, leaked branches
 
 
-@compiled
+@borrowing
 def _listen(receivers: Array, echo: Array, w: Work, mask: int, path: float, gap: float,
             step: float) -> None:  # fmt: skip
     """Energy times chord for every receiver sphere (x, y, z, radius) this leg crosses."""
@@ -358,7 +346,7 @@ def _listen(receivers: Array, echo: Array, w: Work, mask: int, path: float, gap:
                     echo[r, slot, b] += w.energy[b] * (far - near)
 
 
-@compiled
+@borrowing
 def _absorb(
     p: Packed, material: int, mask: int, draw: float, energy: Array, lost: Array, air: Array,
     slot: int,
@@ -380,14 +368,14 @@ def _absorb(
     return scattered, specular
 
 
-@compiled
+@borrowing
 def _give_up(energy: Array, mask: int, lost: Array, slot: int) -> None:
     for b in range(energy.shape[0]):
         if mask >> b & 1:
             lost[slot, b] += energy[b]
 
 
-@compiled
+@borrowing
 def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float) -> None:
     """Put the specular branch aside: its bands go on from here after the scattered ones end."""
     along = w.d[0] * w.normal[0] + w.d[1] * w.normal[1] + w.d[2] * w.normal[2]
@@ -398,7 +386,7 @@ def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float) -> 
     w.tags[size, 0], w.tags[size, 1], w.tags[size, 2] = mask, last[0], last[1]
 
 
-@compiled
+@borrowing
 def _advance(w: Work, path: Array, gap: float, whole: bool) -> None:
     """Move to the hit; count the free path if it is whole, from one hit to the next."""
     for a in range(3):
@@ -409,7 +397,7 @@ def _advance(w: Work, path: Array, gap: float, whole: bool) -> None:
         path[2] += 1.0
 
 
-@compiled
+@borrowing
 def _walk(
     p: Packed, w: Work, tally: Tally, state: Seeds, size: int, step: float, echo_step: float,
     air: Array, receivers: Array,
@@ -450,7 +438,7 @@ def _walk(
     return size
 
 
-@compiled_owner
+@owning
 def trace_rays(
     p: Packed, tally: Tally, source: Array, seed: int, first: int, end: int, step: float,
     echo_step: float, air: Array, receivers: Array,

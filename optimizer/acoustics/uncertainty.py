@@ -23,7 +23,7 @@ from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.scene import Complexes, Patches, Scene, tile_materials
 from optimizer.acoustics.trace import trace
 from optimizer.acoustics.trace_room import traced_room
-from optimizer.bands import BANDS, N_BANDS, band_label
+from optimizer.bands import BAND_LABELS, N_BANDS
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 from optimizer.together import together
@@ -215,8 +215,7 @@ def _traced(judged: Judged, scenes: Sequence[Scene]) -> Floats:
     rows = [k for k, model in enumerate(judged.models) if model == TRACED]
     if not rows:
         return out
-    labels = [band_label(band) for band in BANDS]
-    bands = [labels.index(judged.criteria.rows[k].where) for k in rows]
+    bands = [BAND_LABELS.index(judged.criteria.rows[k].where) for k in rows]
 
     def t20(scene: Scene) -> Floats:
         return trace(traced_room(scene), rays=RAYS).decay.t20[bands]

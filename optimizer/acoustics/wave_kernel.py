@@ -1,4 +1,4 @@
-"""Compiled time loop of the wave solver (the only file of it that knows the compiler).
+"""Compiled time loop of the wave solver.
 
 Leapfrog in time, seven-point stencil in space, walls on cell faces:
 
@@ -21,17 +21,16 @@ cache is renewed by the file's own time stamp only.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from optimizer.compiled import compiled
 
 Real = NDArray[Any]
 """float32 or float64, the same throughout one run."""
 Index = NDArray[np.int64]
-F = TypeVar("F", bound=Callable[..., object])
 
 
 class Grid(NamedTuple):
@@ -114,15 +113,10 @@ class Ports(NamedTuple):
     receiver_weight: Real
 
 
-def compiled(func: F) -> F:
-    """The compiler's decorator with a type, since the library has none."""
-    typed: F = njit(
-        cache=True, error_model="numpy", nogil=True, fastmath={"contract", "nsz", "arcp"}
-    )(func)
-    return typed
+fast = compiled(error_model="numpy", fastmath={"contract", "nsz", "arcp"})
 
 
-@compiled
+@fast
 def _interior(chunk: int, grid: Grid, now: Real, old: Real) -> None:
     """Overwrite u- with the free update of every cell of the chunk's runs; empty cells stay 0."""
     rx, ry, rz = grid.ratio[0], grid.ratio[1], grid.ratio[2]
@@ -146,7 +140,7 @@ def _interior(chunk: int, grid: Grid, now: Real, old: Real) -> None:
         old[grid.gap_cell[gap]] = 0.0
 
 
-@compiled
+@fast
 def _faces_free(group: int, walls: Walls, state: State) -> None:
     """Advance the known part of the faces of a group and add what they take from their cells."""
     first, last = walls.group_face[group], walls.group_face[group + 1]
@@ -176,7 +170,7 @@ def _faces_free(group: int, walls: Walls, state: State) -> None:
         state.taken[wall[f]] += half * weight[f] * share
 
 
-@compiled
+@fast
 def _faces_driven(group: int, walls: Walls, state: State) -> None:
     """Complete the faces of a group now that D = u+ - u- is known (in state.taken)."""
     first, last = walls.group_face[group], walls.group_face[group + 1]
@@ -202,7 +196,7 @@ def _faces_driven(group: int, walls: Walls, state: State) -> None:
                 total[f] += half * flow[f]
 
 
-@compiled
+@fast
 def _chunk(chunk: int, grid: Grid, walls: Walls, state: State, now: Real, old: Real) -> None:
     first, last = grid.chunk_wall[chunk], grid.chunk_wall[chunk + 1]
     cell, before, taken = grid.wall_cell[first:last], state.before[first:last], state.taken
@@ -225,7 +219,7 @@ def _chunk(chunk: int, grid: Grid, walls: Walls, state: State, now: Real, old: R
         _faces_driven(group, walls, state)
 
 
-@compiled
+@fast
 def advance(
     grid: Grid,
     walls: Walls,

@@ -9,12 +9,12 @@ from os import cpu_count
 from threading import Lock
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_admittance import Admittance
 from optimizer.acoustics.wave_kernel import Ports, Real, State, Walls, advance
 from optimizer.acoustics.wave_layout import (
+    Floats,
     Layout,
     Stencil,
     lay_out,
@@ -22,8 +22,6 @@ from optimizer.acoustics.wave_layout import (
     lay_walls,
     silent,
 )
-
-Floats = NDArray[np.float64]
 
 SHARE = 400  # steps between two reports of progress
 
@@ -109,7 +107,7 @@ class Runs:
             read = np.array(list(pool.map(one, self.runs)), dtype=np.float64)
         if not np.all(np.isfinite(read)):
             raise FloatingPointError("the wave simulation blew up; this is a fault of the program")
-        self.done = max(self.done, len(signal))
+        self.done = len(signal)
         return np.asarray(read.transpose(0, 2, 1) * (self.loudest * self.gain / self.dt))
 
 

@@ -23,7 +23,7 @@ from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.acoustics.trace import trace
 from optimizer.acoustics.trace_room import traced_room
-from optimizer.bands import BANDS, EXACT_HZ, N_BANDS, band_label
+from optimizer.bands import BAND_LABELS, EXACT_HZ, N_BANDS
 from optimizer.calibration.measured import Measured
 from optimizer.calibration.unknowns import Unknowns, made_of, with_materials
 from optimizer.placement.pieces import Piece, piece_patches
@@ -31,7 +31,6 @@ from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
 OPEN = np.full(N_BANDS, np.nan)
-LABELS = tuple(band_label(band) for band in BANDS)
 STEP = 1e-3  # of z, for derivatives of the quick models
 TRACED_STEP = 0.5  # of z, for derivatives of the tracer, wide against its noise
 TRACED_RAYS = 4000  # for derivatives; the same rays on both sides of the difference
@@ -69,7 +68,7 @@ class State:
     def by_modes(self) -> NDArray[np.bool_]:
         """Which bands (8,) the modes decide."""
         names = () if self._low is None else tuple(row.where for row in self._low.rows)
-        return np.array([label in names for label in LABELS])
+        return np.array([label in names for label in BAND_LABELS])
 
     @cached_property
     def traced(self) -> NDArray[np.bool_]:
@@ -152,7 +151,7 @@ class State:
         if not others:
             return np.ones(N_BANDS)
         said = assess(self.scene(table), others).values
-        answers = np.array([said.get(f"decay: {label}", np.nan) for label in LABELS])
+        answers = np.array([said.get(f"decay: {label}", np.nan) for label in BAND_LABELS])
         ratio = answers / self.decay(table).t20
         sound = np.isfinite(ratio) & (ratio > 1 / LARGEST) & (ratio < LARGEST)
         return np.where(sound, ratio, 1.0)

@@ -4,7 +4,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
 
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS, BANDS
 from optimizer.drawings.chart_axes import (
     ALLOWED,
     PLANNED,
@@ -47,7 +47,7 @@ def decay_chart(
             _bars(ax, x, planned, *as_floats(*interval))
         draw_now(ax, x, now)
         draw_planned(ax, x, planned)
-        fixed_ticks(ax.xaxis, x.tolist(), [band_label(band) for band in BANDS])
+        fixed_ticks(ax.xaxis, x.tolist(), BAND_LABELS)
         bars = as_floats(interval[1]) if interval is not None else []
         ax.set_ylim(0.0, 1.08 * _highest(now, planned, top, *bars))
         legend_above(ax)
@@ -84,7 +84,7 @@ def _outside(values: Floats, low: Floats, high: Floats) -> str:
         side = "at most" if over[worst] >= under[worst] else "at least"
         limit = high[worst] if over[worst] >= under[worst] else low[worst]
         text += (
-            f", the farthest {band_label(BANDS[worst])} with {values[worst]:.2f} s"
+            f", the farthest {BAND_LABELS[worst]} with {values[worst]:.2f} s"
             f" (allowed {side} {limit:.2f} s)"
         )
     return text

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS, BANDS
 from optimizer.drawings.chart_axes import (
     Floats,
     as_floats,
@@ -34,7 +34,7 @@ def measured_chart(
                     markerfacecolor=PAPER, label=word)  # fmt: skip
         ax.errorbar(x, times, yerr=np.nan_to_num(off), fmt="o", color=INK, capsize=2.5,
                     elinewidth=0.7, label=f"{MEASURED_WORD} (± standard error)")  # fmt: skip
-        fixed_ticks(ax.xaxis, x.tolist(), [band_label(band) for band in BANDS])
+        fixed_ticks(ax.xaxis, x.tolist(), BAND_LABELS)
         everything = np.concatenate([times + np.nan_to_num(off), first, second])
         ax.set_ylim(0.0, 1.08 * float(np.nanmax(everything)))
         legend_above(ax)
@@ -48,7 +48,7 @@ def _alt(measured: Floats, before: Floats, after: Floats, state: str) -> str:
         worst = int(np.nanargmax(off))
         parts.append(
             f"{word}, the prediction is off by {100 * np.nanmean(off):.0f} % on average, at most "
-            f"by {100 * off[worst]:.0f} % ({band_label(BANDS[worst])}: {values[worst]:.2f} s, "
+            f"by {100 * off[worst]:.0f} % ({BAND_LABELS[worst]}: {values[worst]:.2f} s, "
             f"measured {measured[worst]:.2f} s)."
         )
     return " ".join(parts)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.acoustics.decay_criteria import MODEL
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS
 from optimizer.placement.effects import Effects, Ints
 from optimizer.room.geometry import Floats
 
@@ -24,9 +24,8 @@ def counted(effects: Effects, shares: Floats, weights: Floats, chosen: Ints) -> 
     """
     each = shares @ weights**BELIEVED
     change, base = effects.change.copy(), effects.base.copy()
-    bands = {band_label(band): index for index, band in enumerate(BANDS)}
     for k, row in enumerate(effects.criteria.rows):
         if row.model == MODEL:
-            change[k] *= each[:, bands[row.where]]
+            change[k] *= each[:, BAND_LABELS.index(row.where)]
             base[k] += (effects.change[k] - change[k])[chosen].sum()
     return replace(effects, change=change, base=np.asarray(base))

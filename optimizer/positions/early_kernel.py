@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit  # has no types, which each decorator is excused for
 
 from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.head import head_region
 from optimizer.acoustics.images import SPEED_OF_SOUND
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import EARLY_INDEX
+from optimizer.compiled import compiled
 from optimizer.room.geometry import Floats
 
 TOUCH = 1e-6  # m, as in acoustics.images
@@ -85,7 +85,7 @@ def _sent(alpha: Floats, scatter: Floats) -> Floats:
     return np.asarray((1.0 - np.minimum(alpha[early], 1.0)) * (1.0 - scatter[early]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")  # type: ignore[misc, untyped-decorator, unused-ignore]
+@compiled(error_model="numpy")
 def _trace(
     speakers: Any, ears: Any, around: Any, moves: Any, boxes: Any, solid: Any, origin: Any, u: Any,
     v: Any, normal: Any, extent: Any, share: Any, item: Any, tile_surface: Any, tile_rect: Any,
@@ -133,7 +133,7 @@ def _trace(
                         energy[n, s, p] += spread * sent * ratio
 
 
-@njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+@compiled()
 def _blocked(start: Any, end: Any, n: int, moves: Any, boxes: Any, solid: Any, own: int) -> bool:
     """Whether furniture other than `own`, and than what holds the start, is in the way."""
     for o in range(len(boxes)):
@@ -154,14 +154,14 @@ def _blocked(start: Any, end: Any, n: int, moves: Any, boxes: Any, solid: Any, o
     return False
 
 
-@njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+@compiled()
 def _angle(a: Any, b: Any) -> float:
     """Degrees between two vectors."""
     cosine = np.dot(a, b) / np.sqrt(np.dot(a, a) * np.dot(b, b))
     return float(np.degrees(np.arccos(min(max(cosine, -1.0), 1.0))))
 
 
-@njit(cache=True, nogil=True)  # type: ignore[misc, untyped-decorator, unused-ignore]
+@compiled()
 def _read(table: Any, degrees: float, band: int) -> float:
     """The directivity table, one row a degree, read between its rows."""
     position = min(degrees, 180.0)

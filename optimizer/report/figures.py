@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from optimizer.acoustics.criteria import Criterion
 from optimizer.acoustics.early_criteria import PROFILES, EarlyFamily
 from optimizer.acoustics.mode_criteria import ModeFamily
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS
 from optimizer.drawings import charts
 from optimizer.drawings.style import Picture
 from optimizer.report.wording import unit_word
@@ -76,7 +76,7 @@ def column(rows: Sequence[ScoreRow | None], name: str) -> Floats:
 
 def _decay(plan: Plan) -> Picture | None:
     known = {row.where: row for row in plan.card.rows if row.criterion == "decay"}
-    rows = [known.get(band_label(band)) for band in BANDS]
+    rows = [known.get(label) for label in BAND_LABELS]
     if not known:
         return None
     ends = (column(rows, "after_low"), column(rows, "after_high"))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS
 from optimizer.drawings.charts import measured_chart
 from optimizer.report.more import Part
 from optimizer.report.wording import ABSENT, Table, figure
@@ -43,7 +43,7 @@ def measured_parts(plan: Plan) -> list[Part]:
 def _now(plan: Plan) -> Floats:
     """Decay (8,) of the room as it is by the score card, nan where it has none."""
     known = {row.where: row.before for row in plan.card.rows if row.criterion == "decay"}
-    return np.array([known.get(band_label(band), np.nan) for band in BANDS])
+    return np.array([known.get(label, np.nan) for label in BAND_LABELS])
 
 
 def _part(section: MeasuredSection, now: Floats | None, first: bool) -> Part:
@@ -53,7 +53,7 @@ def _part(section: MeasuredSection, now: Floats | None, first: bool) -> Part:
     columns = [before, after] if now is None else [before, after, now]
     rows = []
     for b in np.flatnonzero(np.isfinite(measured)):
-        cells = [band_label(BANDS[b]), figure(measured[b], "s"), figure(error[b], "s")]
+        cells = [BAND_LABELS[b], figure(measured[b], "s"), figure(error[b], "s")]
         for values in columns:
             cells += [figure(values[b], "s"), _off(values[b], measured[b])]
         rows.append(cells)

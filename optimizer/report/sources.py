@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from materials import Material, MaterialDataError, MaterialTable, load_table
 from optimizer.acoustics.decay import SPEED_OF_SOUND
 from optimizer.acoustics.early_criteria import PROFILES
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS, BANDS
 from optimizer.project import Project
 from optimizer.report.wording import Cell, Table, listed, sizes, volume
 from optimizer.results.model import Plan
@@ -50,7 +50,7 @@ def _uses(plan: Plan) -> Iterator[tuple[Material, str]]:
 
 def coefficients_table(plan: Plan) -> Table:
     """Absorption of every material used, per octave band, with its sources."""
-    header = ("material", *[band_label(band) for band in BANDS])
+    header = ("material", *BAND_LABELS)
     names = _Names(_table(plan.project), {r.key: r.number for r in references(plan)})
     rows = [_row(material, words, names) for material, words in materials_used(plan).values()]
     right = tuple(range(1, 1 + len(BANDS)))

@@ -9,7 +9,7 @@ import numpy as np
 from optimizer.acoustics.absorption import added_area
 from optimizer.acoustics.decay import FORMULAS, axis_weights, schroeder_frequency
 from optimizer.acoustics.scene import Scene
-from optimizer.bands import BANDS, band_label
+from optimizer.bands import BAND_LABELS
 from optimizer.placement.sundries import Sundry
 from optimizer.results.model import Plan
 from optimizer.results.scorecard import ScoreCard
@@ -167,7 +167,7 @@ def decay_rows(scene: Scene) -> list[list[str]]:
 
 def decay_header() -> list[str]:
     """Header of decay_rows."""
-    return ["decay time in s", *[band_label(band) for band in BANDS]]
+    return ["decay time in s", *BAND_LABELS]
 
 
 def schroeder_of(card: ScoreCard, volume: float) -> tuple[float, float]:

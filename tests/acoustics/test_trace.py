@@ -239,7 +239,7 @@ def test_mirrored_rooms_decay_alike_and_hear_alike():
         )  # fmt: skip
 
     a, b = treated(True), treated(False)
-    error = np.hypot(a.t20_error, b.t20_error)
+    error = np.hypot(a.errors.t20, b.errors.t20)
     assert np.all(np.abs(a.decay.t20 - b.decay.t20) < 4.0 * error)
     assert np.all(error < 0.02 * a.decay.t20)
     near_a, far_a = a.echogram.energy[:, :, 0].sum(axis=1)
@@ -254,7 +254,7 @@ def test_error_falls_as_one_over_the_root_of_the_rays():
     alpha = np.array([[0.1], [0.3], [0.1], [0.2], [0.1], [0.6]])
     scene = Scene(box_surfaces((5.0, 4.0, 3.0), alpha, np.linspace(0.1, 0.8, 8)))
     few, many = (trace(scene, rays=n, batches=40) for n in (2000, 32_000))
-    ratio = np.sqrt(np.mean(few.t20_error**2) / np.mean(many.t20_error**2))
+    ratio = np.sqrt(np.mean(few.errors.t20**2) / np.mean(many.errors.t20**2))
     # 40 batches know their own scatter to 1/sqrt(2 * 39) = 11 %, the two together to 16 %
     assert ratio == pytest.approx(4.0, rel=0.3)
 
@@ -262,7 +262,7 @@ def test_error_falls_as_one_over_the_root_of_the_rays():
 def test_stated_error_is_the_scatter_of_repeated_runs():
     scene, _, _ = furnished()
     runs = [trace(scene, rays=1000, seed=s) for s in range(24)]
-    stated = np.mean([r.t20_error for r in runs])
+    stated = np.mean([r.errors.t20 for r in runs])
     scatter = np.mean(np.std([r.decay.t20 for r in runs], axis=0, ddof=1))
     # eight equal bands are one sample: 24 runs give 1/sqrt(2 * 23) = 15 %, the statement 5 %
     assert scatter == pytest.approx(stated, rel=0.5)
@@ -283,7 +283,7 @@ def test_a_band_does_not_depend_on_the_scattering_of_the_others():
     alone = trace(Scene(box_surfaces((5, 4, 3), alpha, 0.3)), rays=20_000, seed=1)
     spread = np.array([0.3, 0, 0.1, 0.2, 0.5, 0.7, 0.9, 1.0])
     mixed = trace(Scene(box_surfaces((5, 4, 3), alpha, spread)), rays=20_000, seed=2)
-    error = np.hypot(alone.t20_error[0], mixed.t20_error[0])
+    error = np.hypot(alone.errors.t20[0], mixed.errors.t20[0])
     assert abs(alone.decay.t20[0] - mixed.decay.t20[0]) < 4.0 * error
     assert error < 0.02 * alone.decay.t20[0]
 

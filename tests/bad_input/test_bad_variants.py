@@ -4,6 +4,7 @@ import argparse
 import json
 import re
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 from cases import GOOD_FILES, PIECE, Case, Expected
@@ -41,11 +42,11 @@ def told(faults: tuple[Fault, ...], expected: tuple[Expected, ...]) -> None:
     assert all("\n" not in str(fault) for fault in faults)
 
 
-def run(command: object, *arguments: str) -> tuple[Fault, ...]:
+def run(command: ModuleType, *arguments: str) -> tuple[Fault, ...]:
     """The faults a command tells."""
     parser = argparse.ArgumentParser()
     commands = parser.add_subparsers()
-    command.add_parser(commands)  # type: ignore[attr-defined]
+    command.add_parser(commands)
     parsed = parser.parse_args(arguments)
     with pytest.raises(ScenarioError) as refused:
         parsed.run(parsed)

@@ -13,7 +13,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
 from plans import ROOMS, demo_project, plan_of  # noqa: E402 - the tests' own plans
 
-from optimizer.report.page import hanging_html, report_html  # noqa: E402
+from optimizer.report.page import hanging_html, report_html  # noqa: E402 - after the path
 
 LIMIT = 5.0  # s, what a report of a demo room may take
 

@@ -129,7 +129,7 @@ def sample_room(name: str, plans: int) -> Sample:
         share.append(spent)
         area.append(absorption_area(scene)[BANDS.index(1000)] / scene.surface_area)
         traced.append(found.decay.t20)
-        error.append(found.t20_error)
+        error.append(found.errors.t20)
         formula.append(by_formulas(scene))
     print(name, "done", flush=True)
     return Sample(

@@ -96,7 +96,7 @@ def row(name, scattering):
     scene = Scene(box_surfaces(size, np.array(walls)[:, None], scattering))
     found = trace(scene, rays=RAYS)
     ours = found.decay.t20[0]
-    cells = [name, f"{scattering:g}", f"{ours:.3f} +/- {found.t20_error[0]:.3f}"]
+    cells = [name, f"{scattering:g}", f"{ours:.3f} +/- {found.errors.t20[0]:.3f}"]
     others = [box_t20(size, walls, scattering, blend) for blend in (False, True)]
     others += [library_t20(size, walls, scattering, t) for t in THRESHOLDS.values()]
     cells += [f"{t:.3f} ({100 * (t / ours - 1):+.0f} %)" for t in others]

@@ -76,7 +76,7 @@ def rooms():
     ):
         found, best = seconds(scene, **options)
         _, cpu = seconds(scene, time.process_time, **options)
-        error = 100 * (found.t20_error / found.decay.t20).max()
+        error = 100 * (found.errors.t20 / found.decay.t20).max()
         n = options["threads"]
         yield f"| {name} | {n} | {best:.2f} | {cpu:.2f} | {found.leaked} | {error:.1f} |"
 

@@ -103,13 +103,13 @@ def case_rows(name):
     s = np.clip(0.5 * np.sqrt(depth * HZ / 343.0), 0.05, 0.99)
     scene = Scene(box_surfaces(SIZE, alpha, s))
     found, seconds = clocked(lambda: trace(scene, rays=RAYS, threads=1))
-    yield error_row(name, "forked", found.decay.t20, found.t20_error, seconds)
+    yield error_row(name, "forked", found.decay.t20, found.errors.t20, seconds)
     alone = []
     for b in range(8):
         scene = Scene(box_surfaces(SIZE, alpha[:, b : b + 1], s[b]))
         alone.append(clocked(lambda scene=scene: trace(scene, rays=RAYS, threads=1)))
     t20 = np.array([r.decay.t20[0] for r, _ in alone])
-    error = np.array([r.t20_error[0] for r, _ in alone])
+    error = np.array([r.errors.t20[0] for r, _ in alone])
     yield error_row(name, "one band at a time", t20, error, sum(t for _, t in alone))
     if np.ptp(s) > 0.0:
         for label, chance in (("mean", s.mean()), ("middle", 0.5 * (s.min() + s.max()))):
