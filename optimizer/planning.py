@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,12 +10,12 @@ from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
-from optimizer.placement.pieces import Piece, mirrored_piece
+from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.scorecard import card_of, reasons, treated
+from optimizer.results.scorecard import card_of, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
@@ -107,13 +107,12 @@ class Planned:
         before, after = self._judged(selection, pieces, judging)
         tell("drawing how sure the figures are")
         informers = project.informers(judging)
-        everything = [*project.hung, *pieces]
         with ThreadPoolExecutor(1) as pool:  # the low end is linear algebra, beside Python
             informed = pool.submit(after.with_findings, informers)
             sampled = (
                 None
                 if judging == "none"
-                else plan_sample(project.room, after, everything, project.criteria_of)
+                else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
             )
             after = informed.result()
         return Plan(
@@ -134,13 +133,12 @@ class Planned:
         """The room before, with findings, and after, in the person's handedness, judged once."""
         project, best = self.project, self.rounds.best
         judges = project.judges(judging)
-        scene = treated(project.room, project.scene, pieces)
-        # The scene judged in a round holds its pieces in another order than the plan names them.
-        before, after = self.rounds.before, replace(best.judged, scene=scene)
+        before, after = self.rounds.before, best.judged
         if self.decision.flipped:
             informers = project.informers(judging)
             before = judge_scene(project.scene, project.criteria, [*judges, *informers])
         if self.decision.flipped or selection is not best.selection:
+            scene = treated(project.room, project.scene, pieces)
             after = judge_scene(scene, project.criteria, judges)
         return before, after
 

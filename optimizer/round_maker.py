@@ -17,7 +17,7 @@ from optimizer.placement.candidates import Candidate, kinds_of, shares_of
 from optimizer.placement.counted import counted
 from optimizer.placement.effects import Effects
 from optimizer.placement.nearby import Neighbours
-from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.plan import Ints, Report, Selection, objective, select
 from optimizer.placement.plan import judged as against_bound
 from optimizer.placement.program import TIE
@@ -51,8 +51,8 @@ class RoundMaker:
         low, high = self.effects.criteria.limits
         if self.confidence is not None:
             pieces = [] if chosen is None else self.pieces(chosen)
-            everything = [*self.project.hung, *pieces]
-            sampled = plan_sample(self.project.room, judged, everything, self.project.criteria_of)
+            project = self.project
+            sampled = plan_sample(project.room, judged, project.hung, pieces, project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
         effects = replace(self.effects, criteria=criteria)
@@ -134,8 +134,7 @@ class RoundMaker:
         return self.known[known]
 
     def _judged(self, chosen: Ints) -> Judged:
-        patches = piece_patches(self.project.room, self.pieces(chosen))[0]
-        scene = self.project.scene.with_pieces(patches)
+        scene = treated(self.project.room, self.project.scene, self.pieces(chosen))
         return judge_scene(scene, self.effects.criteria, self.judges)
 
     def spread(self, limited: Effects, selection: Selection) -> Selection:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import ScenarioError
+from optimizer.placement.pieces import treated
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
 from optimizer.results.planfile import plan_faults, read_pieces
@@ -20,7 +21,7 @@ from optimizer.results.score_words import (
     rows_worth_telling,
     short_rows,
 )
-from optimizer.results.scorecard import room_card, treated
+from optimizer.results.scorecard import room_card
 from optimizer.results.tables import text_table
 
 EPILOG = """\

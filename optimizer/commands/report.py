@@ -6,6 +6,7 @@ from pathlib import Path
 from optimizer.acoustics.low_response import low_response
 from optimizer.commands.printing import ProgressLine, say
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.pieces import treated
 from optimizer.project import Judging, Project, load_project
 from optimizer.report.figures import Responses
 from optimizer.report.page import hanging_html, report_html
@@ -14,7 +15,6 @@ from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve, read_money_curve
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_faults, read_pieces
-from optimizer.results.scorecard import treated
 
 REPORT, HANGING = "report.html", "hanging.html"
 EPILOG = """\

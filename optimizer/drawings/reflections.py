@@ -7,7 +7,7 @@ import numpy as np
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.head import HEAD_CENTRE
 from optimizer.drawings.subject import Subject
-from optimizer.results.scorecard import treated
+from optimizer.placement.pieces import treated
 from optimizer.room.geometry import Floats
 
 WINDOW_MS = 15.0

@@ -6,20 +6,24 @@ import numpy as np
 
 from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.uncertainty import Moved, Sampled, room_kinds, sample
-from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.pieces import Piece, in_order, piece_patches
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 
 LEFT = 0.25  # share of an additive limit that tightening leaves at least
 
 
-def plan_sample(room: Room, judged: Judged, pieces: Sequence[Piece], moved: Moved) -> Sampled:
-    """The judged scene of a room with pieces, drawn at random; always the same draws.
+def plan_sample(
+    room: Room, judged: Judged, hung: Sequence[Piece], pieces: Sequence[Piece], moved: Moved
+) -> Sampled:
+    """The judged scene of a room `treated` with pieces beside those that hang and stay, drawn at
+    random; always the same draws.
 
     `moved` gives the criteria of a scene whose loudspeakers and seats stand elsewhere.
     """
-    _, owner = piece_patches(room, list(pieces))
-    kinds = room_kinds(room, [pieces[index].material for index in owner])
+    everything = [*hung, *in_order(pieces)]
+    _, owner = piece_patches(room, everything)
+    kinds = room_kinds(room, [everything[index].material for index in owner])
     return sample(judged, kinds, moved)
 
 

@@ -18,7 +18,7 @@ from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.acoustics.judging import directivity_of
 from optimizer.acoustics.low_response import HIGHEST_HZ, coupled_box, furnished, unfurnished_box
 from optimizer.acoustics.scene import Scene
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import Piece, treated
 from optimizer.positions.early import EarlyRows, early_rows
 from optimizer.positions.low_end import LowRows, exact_levels, rows_of, search_levels
 from optimizer.positions.moving import movers, present, project_with, with_home_boxes
@@ -27,7 +27,6 @@ from optimizer.positions.quality import Qualities, qualities
 from optimizer.positions.set_ups import Reach, SetUp, SetUps, grid
 from optimizer.positions.turning import FACINGS, turned
 from optimizer.project import Project
-from optimizer.results.scorecard import treated
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 

@@ -14,14 +14,14 @@ import numpy as np
 
 from optimizer.acoustics.judged import judge_scene
 from optimizer.faults import Fault, ScenarioError
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.plan import Selection
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project
 from optimizer.results.fingerprint import choice_mark, figures_mark
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.planfile import read_pieces
-from optimizer.results.scorecard import ScoreCard, ScoreRow, card_of, reasons, treated
+from optimizer.results.scorecard import ScoreCard, ScoreRow, card_of, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.reading import read_text
 
@@ -112,7 +112,7 @@ def _judged(
     sampled = (
         None
         if judging == "none"
-        else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
+        else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
     )
     return card_of(before, after, sampled), why
 

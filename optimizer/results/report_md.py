@@ -1,12 +1,11 @@
 """report.md: the plan as a person reads it."""
 
 from optimizer.bands import band_label
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
-from optimizer.results.scorecard import treated
 from optimizer.results.shopping import money
 from optimizer.results.tables import markdown_table
 

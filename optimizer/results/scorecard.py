@@ -12,7 +12,7 @@ from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.uncertainty import Sampled
-from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project
 from optimizer.room.geometry import Floats
@@ -114,7 +114,7 @@ def room_card(
     sampled = (
         None
         if judging == "none"
-        else plan_sample(project.room, after, [*project.hung, *pieces], project.criteria_of)
+        else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
     )
     return card_of(before, after, sampled)
 
@@ -186,11 +186,6 @@ def _coverage(before: Scene, after: Scene, criteria: Criteria) -> tuple[ScoreRow
             for name, first, second in shares
         ]  # fmt: skip
     return tuple(rows)
-
-
-def treated(room: Room, scene: Scene, pieces: Sequence[Piece]) -> Scene:
-    """The scene with the pieces in it."""
-    return scene.with_pieces(piece_patches(room, list(pieces))[0])
 
 
 def _row(row: Criterion, values: tuple[float, float], met: tuple[bool, bool]) -> ScoreRow:

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.acoustics.judged import Judged, judge_scene
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import Piece, treated
 from optimizer.project import Judging, Project
 from optimizer.results.comparison_plans import groups_of
 from optimizer.results.model import PlannedPiece
-from optimizer.results.scorecard import treated
 from optimizer.results.shopping import shopping_list, total_cents
 from optimizer.room.geometry import Floats
 

@@ -14,11 +14,11 @@ import numpy as np
 from annealing import anneal
 
 from optimizer.placement.greedy import greedy_selection
+from optimizer.placement.pieces import treated
 from optimizer.placement.plan import objective, select
 from optimizer.placement.program import build_program, matrices
 from optimizer.planning import build_decision, load_project
 from optimizer.project import Project
-from optimizer.results.scorecard import treated
 from optimizer.results.tables import text_table
 
 GRIDS = (0.9, 0.6, 0.45, 0.3)

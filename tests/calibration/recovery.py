@@ -20,10 +20,9 @@ from optimizer.calibration.measured import Measured, decay_error
 from optimizer.calibration.model import State, Table
 from optimizer.calibration.unknowns import made_of, product_of, unknowns_of, with_materials
 from optimizer.earlier_plan import Earlier, begin_from, make_plan_from
-from optimizer.placement.pieces import Piece, flat_piece
+from optimizer.placement.pieces import Piece, flat_piece, treated
 from optimizer.planning import make_plan
 from optimizer.project import Project, load_project
-from optimizer.results.scorecard import treated
 from optimizer.room.geometry import Floats
 
 MOST_OFF = 2.0  # sigmas

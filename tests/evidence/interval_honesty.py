@@ -27,7 +27,7 @@ from optimizer.acoustics.low_decay_criteria import LowDecayFamily
 from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.uncertainty import POSITION_M, Kinds, Sampled, drawn, room_kinds
-from optimizer.placement.pieces import Piece, piece_patches
+from optimizer.placement.pieces import Piece, in_order, piece_patches, treated
 from optimizer.placement.plan import greedy
 from optimizer.placement.sureness import plan_sample
 from optimizer.planning import build_decision
@@ -118,11 +118,11 @@ def true_values(
 def outcome(name: str, draws: int) -> Outcome:
     """A demo room: intervals as the program states them, and what drawn rooms turn out to be."""
     project = load_project(ROOT / "scenarios" / f"{name}.toml")
-    pieces = quick_plan(project)
-    patches, owner = piece_patches(project.room, pieces)
-    scene = project.scene.with_pieces(patches)
+    pieces = in_order(quick_plan(project))
+    _, owner = piece_patches(project.room, pieces)
+    scene = treated(project.room, project.scene, pieces)
     judged = judge_scene(scene, project.criteria, project.judges("fast"))
-    sampled: Sampled = plan_sample(project.room, judged, pieces, project.criteria_of)
+    sampled: Sampled = plan_sample(project.room, judged, (), pieces, project.criteria_of)
     low, high = sampled.interval()
     kinds = room_kinds(project.room, [pieces[index].material for index in owner])
     rows = judged.criteria.rows

@@ -22,10 +22,10 @@ from optimizer.calibration.model import State
 from optimizer.calibration.unknowns import made_of, unknowns_of
 from optimizer.commands import calibrate
 from optimizer.earlier_plan import begin_from, make_plan_from, read_earlier
+from optimizer.placement.pieces import treated
 from optimizer.planning import make_plan
 from optimizer.project import load_project
 from optimizer.results.planfile import plan_as_json
-from optimizer.results.scorecard import treated
 
 ROOT = Path(__file__).parents[2]
 DRAWN = runpy.run_path(str(ROOT / "tests" / "calibration" / "recovery.py"))

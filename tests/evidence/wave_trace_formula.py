@@ -32,8 +32,8 @@ from optimizer.acoustics.wave_budget import spacing_for
 from optimizer.acoustics.wave_room import wave_scene
 from optimizer.acoustics.waves import simulate
 from optimizer.bands import BANDS, EXACT_HZ
+from optimizer.placement.pieces import treated
 from optimizer.planning import load_project, make_plan
-from optimizer.results.scorecard import treated
 
 ROOM = Path(__file__).parents[2] / "scenarios" / "spare_room.toml"
 SHOWN = (250, 500, 1000)

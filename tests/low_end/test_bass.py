@@ -12,10 +12,10 @@ import pytest
 
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_modes import ModesJudge
-from optimizer.placement.pieces import Piece, flat_piece
+from optimizer.placement.pieces import Piece, flat_piece, treated
 from optimizer.planning import Plan, load_project, make_plan
 from optimizer.project import Project
-from optimizer.results.scorecard import score_card, treated
+from optimizer.results.scorecard import score_card
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ROOM = """

@@ -19,7 +19,7 @@ from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.faults import ScenarioError
 from optimizer.placement.butting import find_joints
-from optimizer.placement.pieces import Piece, flat_piece, piece_patches
+from optimizer.placement.pieces import Piece, flat_piece, piece_patches, treated
 from optimizer.placement.plan import select
 from optimizer.placement.spacing import (
     butt_losses,
@@ -29,7 +29,6 @@ from optimizer.placement.spacing import (
 )
 from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
-from optimizer.results.scorecard import treated
 from optimizer.room.geometry import Rect
 
 LIST = HEADER + (

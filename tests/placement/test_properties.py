@@ -13,12 +13,12 @@ from test_overlap import ROOMS, SCENARIOS, demo, excluded_by
 from tiny_rooms import some_candidates, tiny_project, with_budget
 
 from optimizer.placement.effects import Effects
-from optimizer.placement.pieces import Piece, mirrored_piece
+from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import objective, select
 from optimizer.placement.spacing import exact_quantities
 from optimizer.planning import Plan, build_decision, make_plan
 from optimizer.project import Project, load_project
-from optimizer.results.scorecard import score_card, treated
+from optimizer.results.scorecard import score_card
 
 GAP = 1e-3
 LIMIT = 60.0

@@ -7,11 +7,11 @@ from typing import NamedTuple
 import numpy as np
 
 from optimizer.acoustics.judged import judge_scene
-from optimizer.placement.pieces import Piece, corner_piece, flat_piece
+from optimizer.placement.pieces import Piece, corner_piece, flat_piece, treated
 from optimizer.placement.plan import Selection
 from optimizer.project import Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.scorecard import card_of, reasons, treated
+from optimizer.results.scorecard import card_of, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Rect
 
