@@ -28,7 +28,9 @@ from optimizer.room.geometry import Floats
 from optimizer.round_record import Round
 
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
-CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
+ALMOST = 1.25  # times the gap, up to which a plan is all but proven by its round
+FURTHER = 0.75  # of the gap, to which that round is then solved
+CLOSE = 0.5  # of the gap, to which one with the plan's own corrections is: a harder proof
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
@@ -114,13 +116,34 @@ class RoundMaker:
         selection = against_bound(other.limited, chosen, found.bound, self.gap, found.seconds)
         return self.as_round(selection, factors, other.limited, expected)
 
-    def closing(self, kept: Round, seconds: float) -> Round:
-        """A round with the corrections of a plan itself, begun from it: what proves it."""
-        factors, chosen = kept.judged.factors, kept.selection.chosen
-        limits = self.limits(factors, kept.judged, chosen)
-        return self.as_round(
-            self.solved(limits, seconds, chosen, CLOSE * self.gap), factors, limits
-        )
+    def closest(self, kept: Round, rounds: Sequence[Round]) -> Round:
+        """The plan kept, against the bound of that round which proves it best."""
+        chosen = kept.selection.chosen
+        known = [
+            against_bound(r.limited, chosen, r.selection.bound, self.gap, r.selection.seconds).gap
+            for r in rounds
+        ]
+        best = int(np.argmin(known))
+        if kept.selection.gap <= known[best]:
+            return kept
+        return self.beside(rounds[best], chosen, rounds[best].factors, rounds[best].limited)
+
+    def closing(self, kept: Round, rounds: Sequence[Round], seconds: float) -> tuple[Round, Round]:
+        """A last round begun from the plan kept, and that plan against its bound.
+
+        It is the round that proves the plan best, solved further, where that all but proved it
+        and expected its decay; else one with the plan's own corrections.
+        """
+        chosen = kept.selection.chosen
+        if kept.agrees and kept.selection.gap <= ALMOST * self.gap:
+            origin = next(r for r in rounds if r.limited is kept.limited)
+            factors, limits, share = origin.factors, origin.limited, FURTHER
+        else:
+            factors, share = kept.judged.factors, CLOSE
+            limits = self.limits(factors, kept.judged, chosen)
+        selection = self.solved(limits, seconds, chosen, share * self.gap)
+        last = self.as_round(selection, factors, limits)
+        return last, self.beside(last, chosen, factors, limits)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""

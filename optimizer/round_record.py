@@ -37,7 +37,7 @@ class Rounds:
     rounds: tuple[Round, ...]
     near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
     earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
-    proven: tuple[Round, ...] = ()  # the plan kept, against the bound of a closing round
+    proven: tuple[Round, ...] = ()  # the plan kept, against the best of the bounds
 
     @property
     def best(self) -> Round:

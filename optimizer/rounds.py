@@ -6,7 +6,8 @@ lies on (acoustics.surface_weights). It ends when a plan's figures are what its 
 a plan comes back or is judged worse, or after a few rounds. The corrected criteria still differ
 from the fuller models by more than near-best plans differ from each other; so a few that the
 criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
-correcting never makes it worse. At last it is proven, with its own corrections.
+correcting never makes it worse. It stands against the bound of the round that proves it best; when
+that is not enough, that round is solved further, or one more with the plan's own corrections.
 """
 
 import math
@@ -89,13 +90,13 @@ def _further_rounds(
         near += made.near(best)
     old = tuple(made.beside(best, chosen, best.factors, best.limited) for chosen in earlier)
     kept = Rounds(before, tuple(rounds), tuple(near), old).best
-    proven = []
-    if judges and kept.selection.status != "optimal" and left > 0:
+    final = made.closest(kept, rounds) if judges else kept
+    if judges and final.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
-        last = made.closing(kept, left)
+        last, final = made.closing(final, rounds, left)
         rounds.append(last)
-        proven = [made.beside(last, kept.selection.chosen, last.factors, last.limited)]
-    return Rounds(before, tuple(rounds), tuple(near), old, tuple(proven))
+    old = tuple(final if r is kept else r for r in old)
+    return Rounds(before, tuple(rounds), tuple(near), old, (final,))
 
 
 def _ended(rounds: Sequence[Round]) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from tiny_rooms import tiny_project, with_budget
 
+from optimizer.acoustics.low_response import low_response
 from optimizer.cli import main
 from optimizer.earlier_plan import Begun, begin_from, make_plan_from, read_earlier
 from optimizer.faults import ScenarioError
@@ -107,6 +108,18 @@ def test_a_plan_no_worse_than_any_found_stays(project: Project, plan: Plan, tmp_
     assert again.stays
     assert places(pieces_of(again.plan)) == places(pieces_of(plan))
     assert "The earlier plan stays" in again.plan.rounds
+
+
+def test_the_room_before_has_its_low_response_as_without_an_earlier_plan(
+    project: Project, plan: Plan, tmp_path: Path
+) -> None:
+    """Both curves of the report's low-end picture; before treatment, that of the room alone."""
+    again = make_plan_from(begun(plan, project, tmp_path), 0.05, 20.0, judging="fast").plan
+    before, after = again.low
+    assert before is not None
+    assert after is not None
+    alone = low_response(project.scene, project.room.dimensions)
+    np.testing.assert_allclose(before.level_db, alone.level_db, rtol=1e-6, atol=1e-6)
 
 
 def test_a_poor_plan_gives_way(project: Project, plan: Plan, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene
-from optimizer.placement.pieces import piece_patches
+from optimizer.placement.pieces import treated
 from optimizer.placement.plan import feasible, objective
 from optimizer.placement.program import TIE
 from optimizer.planning import Decision, build_decision
@@ -85,14 +85,22 @@ def test_the_best_judged_plan_is_kept(decisions: list[Decision], traced: list[Ro
         assert len(rounds.near) == MOST_NEAR
         for each in (*rounds.rounds, *rounds.near):
             pieces = [p for c in each.selection.chosen for p in decision.candidates[c].pieces]
-            scene = decision.project.scene.with_pieces(
-                piece_patches(decision.project.room, pieces)[0]
-            )
+            scene = treated(decision.project.room, decision.project.scene, pieces)
             judged = judge_scene(scene, decision.project.criteria, rays(decision))
             cost = decision.effects.cost_cents(each.selection.chosen)
             value = judged.score + TIE * cost / decision.effects.budget_cents
             assert each.value == pytest.approx(value, rel=1e-9)
         assert rounds.best.value == min(r.value for r in (*rounds.rounds, *rounds.near))
+
+
+def test_the_plan_kept_stands_against_the_bound_that_proves_it_best(traced: list[Rounds]) -> None:
+    for rounds in traced:
+        chosen = rounds.best.selection.chosen
+        gaps = [
+            (objective(r.limited, chosen) - r.selection.bound) / objective(r.limited, chosen)
+            for r in rounds.rounds
+        ]
+        assert rounds.best.selection.gap == pytest.approx(max(min(gaps), 0.0), abs=1e-9)
 
 
 def test_plans_judged_besides_are_as_good_by_the_criteria(traced: list[Rounds]) -> None:
