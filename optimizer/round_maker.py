@@ -28,9 +28,8 @@ from optimizer.room.geometry import Floats
 from optimizer.round_record import Round
 
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
-ALMOST = 1.25  # times the gap, up to which a plan is all but proven by its round
-FURTHER = 0.75  # of the gap, to which that round is then solved
-CLOSE = 0.5  # of the gap, to which one with the plan's own corrections is: a harder proof
+FINE = 0.7  # of the gap, to which the others are: a plan judged besides may be the one kept
+CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
@@ -94,7 +93,7 @@ class RoundMaker:
         limits = self.limits(factors, last.judged, last.selection.chosen)
         with ThreadPoolExecutor(1) as pool:
             near = pool.submit(self.near, last) if len(rounds) > 1 else None
-            selection = self.solved(limits, seconds, last.selection.chosen, self.gap)
+            selection = self.solved(limits, seconds, last.selection.chosen, FINE * self.gap)
             found = self.as_round(selection, factors, limits)
             return found, near.result() if near else []
 
@@ -128,20 +127,12 @@ class RoundMaker:
             return kept
         return self.beside(rounds[best], chosen, rounds[best].factors, rounds[best].limited)
 
-    def closing(self, kept: Round, rounds: Sequence[Round], seconds: float) -> tuple[Round, Round]:
-        """A last round begun from the plan kept, and that plan against its bound.
-
-        It is the round that proves the plan best, solved further, where that all but proved it
-        and expected its decay; else one with the plan's own corrections.
-        """
-        chosen = kept.selection.chosen
-        if kept.agrees and kept.selection.gap <= ALMOST * self.gap:
-            origin = next(r for r in rounds if r.limited is kept.limited)
-            factors, limits, share = origin.factors, origin.limited, FURTHER
-        else:
-            factors, share = kept.judged.factors, CLOSE
-            limits = self.limits(factors, kept.judged, chosen)
-        selection = self.solved(limits, seconds, chosen, share * self.gap)
+    def closing(self, kept: Round, seconds: float) -> tuple[Round, Round]:
+        """A last round with the corrections of the plan kept, begun from it, and that plan against
+        its bound."""
+        factors, chosen = kept.judged.factors, kept.selection.chosen
+        limits = self.limits(factors, kept.judged, chosen)
+        selection = self.solved(limits, seconds, chosen, CLOSE * self.gap)
         last = self.as_round(selection, factors, limits)
         return last, self.beside(last, chosen, factors, limits)
 

@@ -7,7 +7,7 @@ a plan comes back or is judged worse, or after a few rounds. The corrected crite
 from the fuller models by more than near-best plans differ from each other; so a few that the
 criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
 correcting never makes it worse. It stands against the bound of the round that proves it best; when
-that is not enough, that round is solved further, or one more with the plan's own corrections.
+that is not enough, of one more with its own corrections.
 """
 
 import math
@@ -93,8 +93,9 @@ def _further_rounds(
     final = made.closest(kept, rounds) if judges else kept
     if judges and final.selection.status != "optimal" and left > 0:
         tell("proving how good the plan kept is")
-        last, final = made.closing(final, rounds, left)
+        last, again = made.closing(kept, left)
         rounds.append(last)
+        final = min(again, final, key=lambda r: r.selection.gap)
     old = tuple(final if r is kept else r for r in old)
     return Rounds(before, tuple(rounds), tuple(near), old, (final,))
 
