@@ -131,8 +131,8 @@ def proof_in_words(plan: Plan) -> str:
     else:
         proof = f"the best found, at most {100 * s.gap:.1f} % from the best possible"
     return (
-        f"{considered}; {proof} (objective {s.objective:.4f}, bound {s.bound:.4f}, "
-        f"{s.seconds:.1f} s)."
+        f"{considered}; {proof} (by the quick models that chose it: objective {s.objective:.4f}, "
+        f"bound {s.bound:.4f}; {s.seconds:.1f} s)."
     )
 
 
