@@ -12,10 +12,9 @@ from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
-from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.scorecard import card_of, reasons
+from optimizer.results.scorecard import card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
@@ -109,11 +108,7 @@ class Planned:
         informers = project.informers(judging)
         with ThreadPoolExecutor(1) as pool:  # the low end is linear algebra, beside Python
             informed = pool.submit(after.with_findings, informers)
-            sampled = (
-                None
-                if judging == "none"
-                else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
-            )
+            sampled = how_sure(project, after, pieces, judging)
             after = informed.result()
         return Plan(
             project=project,

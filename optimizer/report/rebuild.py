@@ -16,12 +16,11 @@ from optimizer.acoustics.judged import judge_scene
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.plan import Selection
-from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project
 from optimizer.results.fingerprint import choice_mark, figures_mark
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.planfile import read_pieces
-from optimizer.results.scorecard import ScoreCard, ScoreRow, card_of, reasons
+from optimizer.results.scorecard import ScoreCard, ScoreRow, card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.reading import read_text
 
@@ -89,8 +88,8 @@ def _stored_card(content: dict[str, Any]) -> ScoreCard | None:
         return None
     try:
         kept = [{k: v for k, v in row.items() if k in _ROW_FIELDS} for row in rows]
-        # What the file holds is known only as far as `except` catches the rest.
-        return ScoreCard(tuple(ScoreRow(**row) for row in kept), *map(float, scores))  # type: ignore[arg-type]
+        before, after = map(float, scores)  # type: ignore[arg-type]  # both are numbers
+        return ScoreCard(tuple(ScoreRow(**row) for row in kept), before, after)
     except (AttributeError, TypeError):
         return None
 
@@ -109,12 +108,7 @@ def _judged(
     for group, text in zip(groups, texts, strict=True):
         for index in group:
             why[index] = text
-    sampled = (
-        None
-        if judging == "none"
-        else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
-    )
-    return card_of(before, after, sampled), why
+    return card_of(before, after, how_sure(project, after, pieces, judging)), why
 
 
 def _groups(pieces: list[Piece], entries: list[dict[str, Any]]) -> list[list[int]]:

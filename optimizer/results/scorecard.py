@@ -111,12 +111,16 @@ def room_card(
         tell("judging the room with the pieces")
         after = judged(treated(project.room, project.scene, pieces))
     tell("drawing how sure the figures are")
-    sampled = (
-        None
-        if judging == "none"
-        else plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
-    )
-    return card_of(before, after, sampled)
+    return card_of(before, after, how_sure(project, after, pieces, judging))
+
+
+def how_sure(
+    project: Project, after: Judged, pieces: Sequence[Piece], judging: Judging
+) -> Sampled | None:
+    """A room judged with pieces, drawn at random; None where the criteria alone judged it."""
+    if judging == "none":
+        return None
+    return plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
 
 
 def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> ScoreCard:

@@ -8,6 +8,7 @@ import argparse
 import csv
 import json
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -209,7 +210,7 @@ def test_rows_that_one_room_lacks_stand_beside_their_like() -> None:
     """Without the desk its reflection is gone; the column has no figure there."""
     project = load_project(SCENARIOS / "spare_room.toml")
     furniture = tuple(f for f in project.room.furniture if f.kind != "desk")
-    room = type(project.room)(**{**vars_of(project.room), "furniture": furniture})
+    room = replace(project.room, furniture=furniture)
     without = Project(project.scenario, room, project.products)
     for order in ((project, without), (without, project)):
         rows = compare([column(p) for p in order]).rows
@@ -218,11 +219,6 @@ def test_rows_that_one_room_lacks_stand_beside_their_like() -> None:
         keys = [(row.criterion, row.where) for row in rows]
         after = keys.index(("early", "left speaker to mix via ceiling")) + 1
         assert keys[after] == (desk.criterion, desk.where)
-
-
-def vars_of(room: object) -> dict[str, object]:
-    names = room.__dataclass_fields__  # type: ignore[attr-defined]
-    return {name: getattr(room, name) for name in names}
 
 
 def test_every_place_found_is_a_fit_and_blocked_places_are_told() -> None:

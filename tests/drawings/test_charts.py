@@ -1,6 +1,7 @@
 """Charts draw the arrays they are given and say in words what these show."""
 
 import re
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
 import numpy as np
@@ -25,10 +26,10 @@ def decay() -> Picture:
     return charts.decay_chart(NOW_S, PLAN_S, LOW, HIGH)
 
 
-def early(**more: object) -> Picture:
+def early(labels: Sequence[str] | None = None) -> Picture:
     names = ("left speaker to mix via ceiling", "left speaker to mix via top of desk", "c")
     return charts.early_chart([4.7, 0.8, 6.9], [-9.0, -8.4, -14.0], [-19.0, -8.4, -70.0], names,
-                              -10.0, 15.0, **more)  # type: ignore[arg-type]  # fmt: skip
+                              -10.0, 15.0, labels)  # fmt: skip
 
 
 def modes() -> Picture:

@@ -44,7 +44,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Scene]]:
 
     monkeypatch.setattr(Project, "judges", lambda self, judging="full": (judge,))
     monkeypatch.setattr(Project, "informers", lambda self, judging="full": ())
-    monkeypatch.setattr(rebuilding, "plan_sample", lambda *given: None)
+    monkeypatch.setattr(rebuilding, "how_sure", lambda *given: None)
     return asked
 
 
