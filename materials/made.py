@@ -19,15 +19,13 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import lru_cache
 
-import numpy as np
-
 from materials.bands import BANDS
-from materials.build import Build, moved_back
+from materials.build import Build
 from materials.build_file import AnyBuild, load_builds
 from materials.corner import CornerFill
 from materials.edges import laboratory_alpha
 from materials.layers import AirGap, Cloth, Layer, Membrane, Porous, Slotted
-from materials.medium import AIR, Complexes, Floats
+from materials.medium import Floats
 from materials.octaves import octave_frequencies, octave_mean
 from materials.resonators import SealedResonator
 from materials.scattering import DEPTH_RULE, depth_rule
@@ -174,19 +172,3 @@ def _material(
         note=note,
         build=build,
     )
-
-
-def wall_admittance(build: AnyBuild, freqs: Floats, covered: float) -> Complexes:
-    """Normalised admittance (freqs,) at the wall, spread over the `covered` m2 of one piece.
-
-    Layered builds at normal incidence, seen from the wall they hide, but from no further behind
-    their face than k0 depth = 1: a plane a quarter wavelength back shows the face's impedance as
-    its admittance, which is wrong for all sound that does not come straight. Corner fills are
-    spread over both legs; of a resonator the flow of its neck over the area it covers.
-    """
-    if isinstance(build, Build):
-        phase = np.minimum(AIR.wavenumber(freqs) * build.depth, 1.0)
-        return moved_back(build.admittance(freqs), phase)
-    if isinstance(build, CornerFill):
-        return build.admittance(freqs, at="wall")
-    return np.asarray(build.point_admittance(freqs) / covered, dtype=np.complex128)

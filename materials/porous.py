@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from materials.medium import AIR, Complexes, Floats, Medium, positive_frequencies
 
-_LOWEST, _HIGHEST = 500.0, 500_000.0
+RESISTIVITIES = (500.0, 500_000.0)  # Pa s/m2
 
 _Fit = Callable[[Floats, float, Medium], tuple[Complexes, Complexes]]
 
@@ -76,7 +76,7 @@ def check_flow_resistivity(flow_resistivity: float) -> None:
     The range is that of fibrous and open-cell absorbers for rooms with a wide margin (declared
     values run from about 3 000 to 70 000); it catches a value written in kPa s/m2.
     """
-    if not _LOWEST <= flow_resistivity <= _HIGHEST:
+    if not RESISTIVITIES[0] <= flow_resistivity <= RESISTIVITIES[1]:
         raise ValueError("flow resistivity must be between 500 and 500000 Pa s/m2")
 
 
@@ -102,4 +102,4 @@ def resistivity_range(flow_resistivity: float, uncertainty: float) -> tuple[floa
     evenly on a log scale; kept within the range of `check_flow_resistivity`.
     """
     factors = (1.0 + uncertainty) ** np.array([-1.0, -0.5, 0.5, 1.0])
-    return tuple(float(s) for s in np.clip(flow_resistivity * factors, _LOWEST, _HIGHEST))
+    return tuple(float(s) for s in np.clip(flow_resistivity * factors, *RESISTIVITIES))

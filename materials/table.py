@@ -8,6 +8,7 @@ MaterialDataError(ValueError)    .faults, see materials.table_files
 """
 
 import difflib
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +18,8 @@ from types import MappingProxyType
 from materials.bands import BANDS
 from materials.build import Build
 from materials.corner import CornerFill
+from materials.layers import AirGap, Layer, Porous
+from materials.porous import RESISTIVITIES
 from materials.resonators import SealedResonator
 from materials.scattering import (
     SCATTERING_COLUMNS,
@@ -39,7 +42,8 @@ DATA = Path(__file__).parent
 ABSORPTION_COLUMNS = tuple(f"a{band}" for band in BANDS)
 SPREAD_COLUMNS = tuple(f"sd{band}" for band in BANDS)
 COLUMNS = (
-    *("id", "name", "category", "mounting", "thickness_mm", "gap_mm", "density_kg_m3", "unit"),
+    *("id", "name", "category", "mounting", "thickness_mm", "gap_mm", "density_kg_m3"),
+    *("flow_resistivity", "fit_residual", "unit"),
     *ABSORPTION_COLUMNS,
     *SPREAD_COLUMNS,
     *("extrapolated", "n_sources", "sources", "status", "note"),
@@ -72,7 +76,9 @@ class Material:
     `unit` "alpha": random-incidence absorption coefficient, above 1 where the sample had edges;
     "m2": absorption area of one item. `spread` is one sigma in the same unit (materials.spread).
     `extrapolated` holds the octaves that no source gives. `build` is what a modelled material is
-    made of (materials.made); None for a row of the table.
+    made of (materials.made); None for a row of the table. `matter` is what a row of plain porous
+    matter of known depth is made of, for the bass; its flow resistivity was fitted to the row
+    (`fit_residual`, rms difference of the coefficients from 250 Hz to 4 kHz).
     """
 
     id: str
@@ -94,6 +100,8 @@ class Material:
     status: str
     note: str
     build: Build | CornerFill | SealedResonator | None = None
+    matter: Build | CornerFill | None = None
+    fit_residual: float | None = None
 
 
 class UnknownMaterial(KeyError):  # noqa: N818 - reads as what went wrong
@@ -278,7 +286,25 @@ def _material(line: Line, scattering: Scattering | None, status: str) -> Materia
         n_sources=int(n_sources or 0),
         status=status,
         note=line.text("note"),
+        matter=_matter(line, thickness, gap),
+        fit_residual=line.number("fit_residual", 0.0, 1.0),
     )
+
+
+def _matter(line: Line, thickness: float | None, gap: float | None) -> Build | CornerFill | None:
+    """What a row with a flow resistivity is made of; a corner fill's thickness is its mean depth,
+    half the height of its triangle."""
+    sigma = line.number("flow_resistivity", *RESISTIVITIES)
+    if sigma is None:
+        return None
+    if thickness is None:
+        line.fault("thickness_mm", "must be given with a flow resistivity")
+        return None
+    key, name, depth = line.text("id"), line.text("name"), 1e-3 * thickness
+    if line.text("category") == "corner fill":
+        return CornerFill(key, name, "triangle", round(math.sqrt(8.0) * depth, 2), sigma)
+    layers: tuple[Layer, ...] = (Porous(depth, sigma),)
+    return Build(key, name, (*layers, AirGap(1e-3 * gap)) if gap else layers)
 
 
 def _stated(line: Line, spread: tuple[float, ...]) -> tuple[float, ...]:

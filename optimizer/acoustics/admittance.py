@@ -2,8 +2,9 @@
 
 A surface known by its coefficients has the admittance of a locally reacting wall that shows them
 (materials.incidence), a flat piece that with which a laboratory's sample would show them; both with
-the reactance that causality attaches (reactance). A build has its own complex one. All stand at
-the plane of the wall.
+the reactance that causality attaches (reactance). A piece of known make has its own complex one,
+which depends on the run of the sound along the wall (make_admittance). All stand at the plane of
+the wall.
 Over a patch, as in the decay formula, the surface under a porous piece goes on with the share that
 passes through it:
 
@@ -15,17 +16,23 @@ Admittances are normalised by rho c, time factor e^{+jwt}; Re(beta) >= 0 absorbs
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
+from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
+from materials.medium import AIR
+from optimizer.acoustics.make_admittance import ALONG, DIFFUSE, along, joined, kinds_of
 from optimizer.acoustics.reactance import laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
 __all__ = ["LOW_HZ", "at_frequencies", "bands_at", "base_admittance", "coefficient_admittance",
-           "endless_admittance", "low_cells", "low_patches", "piece_admittance"]  # fmt: skip
+           "endless_admittance", "low_cells", "low_patches", "piece_admittance", "piece_kinds",
+           "upright"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
+AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_]]  # beta (N, T, F), upright corners
 
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
@@ -63,18 +70,37 @@ def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:
     return np.asarray(coefficient_admittance(patches.alpha, hz) * _spread(patches)[:, None])
 
 
-def piece_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Complexes:
-    """Admittance (N, F) of pieces over the wall they cover, at frequencies (F,) up to 800 Hz.
+def piece_kinds(patches: Patches) -> tuple[Complexes, Ints]:
+    """Admittance (K, T, F) of each kind of piece at ALONG and LOW_HZ over the wall it covers, and
+    the kind (N,) of each piece.
 
-    Of builds their own. Else by their coefficients, with the reactance that goes with them: those
-    of a flat piece are taken as of a laboratory's sample, others as of areas.
+    Of a make its own (make_admittance). Else by coefficients, with the reactance that goes with
+    them: those of a flat piece are taken as of a laboratory's sample, others as of areas.
     """
-    beta = np.array(patches.built)
-    table = np.isnan(beta[:, 0])
-    flat = table & np.isclose(_spread(patches), 1.0)
-    beta[flat] = laboratory_admittance(patches.alpha[flat])
-    beta[table & ~flat] = with_reactance(endless_admittance(patches.take(table & ~flat)))
-    return beta if hz is LOW_HZ else _each_kind(beta, hz)
+    spread = _spread(patches)
+    first, kind = kinds_of(patches, spread)
+    one = patches.take(first)
+    beta = with_reactance(endless_admittance(one))
+    flat = np.isclose(spread[first], 1.0)
+    beta[flat] = laboratory_admittance(one.alpha[flat])
+    shape = (len(ALONG), len(LOW_HZ))
+    tables = [
+        np.broadcast_to(row, shape) if make is None else joined(make, strength, row)
+        for make, strength, row in zip(one.make, one.strength, beta, strict=True)
+    ]
+    return np.array(tables, dtype=np.complex128).reshape(-1, *shape), kind
+
+
+def piece_admittance(patches: Patches) -> Complexes:
+    """Admittance (N, T, F) of pieces at ALONG and LOW_HZ over the wall they cover."""
+    beta, kind = piece_kinds(patches)
+    return beta[kind]
+
+
+def upright(patches: Patches) -> NDArray[np.bool_]:
+    """Which pieces (N,) fill an upright corner, where only the wavenumber along it counts."""
+    builds = (None if make is None else make.build for make in patches.make)
+    return np.array([isinstance(build, CornerFill) for build in builds], dtype=bool)
 
 
 def _spread(patches: Patches) -> Floats:
@@ -83,19 +109,14 @@ def _spread(patches: Patches) -> Floats:
     return np.asarray(patches.face / np.maximum(size, 1e-12))
 
 
-def _each_kind(beta: Complexes, hz: Floats) -> Complexes:
-    """Rows (N, F) at LOW_HZ at other frequencies, those that are alike read once."""
-    kinds, which = np.unique(beta, axis=0, return_inverse=True)
-    return np.asarray(at_frequencies(kinds, hz)[which.ravel()])
-
-
 def base_admittance(scene: Scene) -> Complexes:
     """Admittance (P, F) at LOW_HZ of the bare surfaces."""
     return with_reactance(coefficient_admittance(scene.base_alpha, LOW_HZ))
 
 
-def low_patches(scene: Scene) -> Rows:
-    """Additive rows: surface (N,), rect (N, 4) m and admittance (N, F) at LOW_HZ.
+def low_patches(scene: Scene) -> AlongRows:
+    """Additive rows: surface (N,), rect (N, 4) m and admittance (N, T, F) at ALONG and LOW_HZ, and
+    which of them (N,) fill an upright corner.
 
     The admittance of a point is the sum over all rows that hold it. First one row per surface
     (its bounding rectangle), then for each tile what it differs by, for each piece its own less
@@ -106,29 +127,39 @@ def low_patches(scene: Scene) -> Rows:
     tiles, pieces = scene.tiles, scene.pieces
     instead = with_reactance(endless_admittance(tiles)) - base[tiles.surface]
     hides = bands_at(pieces.hides, LOW_HZ)
-    own = piece_admittance(pieces) - hides * base[pieces.surface]
+    own = piece_admittance(pieces) - (hides * base[pieces.surface])[:, None]
     low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
     high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
     same = pieces.surface[:, None] == tiles.surface[None, :]
     piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
     common = np.concatenate([low, high], axis=-1)[piece, tile]
     bounds = np.array([plane.bounds for plane in scene.planes])
+    whole = np.concatenate([base, instead]), -hides[piece] * instead[tile]
+    before, after = (
+        np.broadcast_to(rows[:, None], (len(rows), len(ALONG), len(LOW_HZ))) for rows in whole
+    )
+    index = [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile]]
+    corner = np.zeros(len(before) + len(own) + len(after), dtype=bool)
+    corner[len(before) : len(before) + len(own)] = upright(pieces)
     return (
-        np.concatenate(
-            [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile]]
-        ),
+        np.concatenate(index),
         np.concatenate([bounds, tiles.rect, pieces.rect, common]),
-        np.concatenate([base, instead, own, -hides[piece] * instead[tile]]),
+        np.concatenate([before, own, after]),
+        corner,
     )
 
 
 def low_cells(scene: Scene) -> Rows:
     """The rows of `low_patches` added up: rectangles that do not overlap, tile and piece included.
 
+    Admittances (N, F) are those at the mean angle of a diffuse field, since a wave equation in time
+    meets a wall point by point.
+
     They cover each surface's bounding rectangle whole. Cells that are side by side and under the
     same rows are one.
     """
-    surface, rect, beta = low_patches(scene)
+    surface, rect, tables, corner = low_patches(scene)
+    beta = _diffuse(tables, corner)
     cells: list[tuple[int, tuple[float, ...], Complexes]] = []
     for index in range(len(scene.planes)):
         mine = np.flatnonzero(surface == index)
@@ -139,6 +170,14 @@ def low_cells(scene: Scene) -> Rows:
         np.array([cell[1] for cell in cells]).reshape(-1, 4),
         np.array([cell[2] for cell in cells]).reshape(-1, len(LOW_HZ)),
     )
+
+
+def _diffuse(tables: Complexes, corner: NDArray[np.bool_]) -> Complexes:
+    """Admittance (N, F) of tables (N, T, F) as sound of a diffuse field meets it in the mean;
+    half the square of its run along a wall is along one of the wall's directions."""
+    run = np.sqrt(DIFFUSE) * AIR.wavenumber(LOW_HZ)
+    flat = along(tables, run)
+    return np.where(corner[:, None], along(tables, np.sqrt(0.5) * run), flat)
 
 
 def _cut(rects: Floats) -> list[tuple[tuple[float, ...], Ints]]:

@@ -107,24 +107,32 @@ def couple_box(
     objects: LossyObjects | None = None,
     air: ArrayLike = 0.0,
     c: float = C_AIR,
+    along: ArrayLike = (0.0,),
+    upright: ArrayLike | None = None,
 ) -> CoupledBox:
     """Set up the coupled problem for frequencies up to f_max.
 
     beta (K, F) normalised admittance of each patch at rising frequencies f (F,), held constant
     beyond them; air: a number or (F,), energy attenuation in 1/m. Patches add where they overlap,
     so a row may be the difference a piece makes to the wall under it. Wall in no patch is rigid.
+    Where the admittance depends on the run of sound along the wall, beta is (K, T, F) at
+    wavenumbers `along` (T,), rad/m; of rows with `upright` (K,) only the vertical one counts. Two
+    modes of different run meet the mean of both admittances, so that the problem stays symmetric.
     ValueError for shapes that disagree, or a patch or object outside the room.
     """
     low, high = _split_modes(dimensions, f_max, c)
     check_patches(patches, low.dimensions)
     grid = np.atleast_1d(np.asarray(f, dtype=np.float64))
     b = np.asarray(beta, dtype=np.complex128)
-    if b.shape != (len(patches), len(grid)):
+    runs = Runs(np.asarray(along, dtype=np.float64), _flags(upright, len(patches)))
+    if b.ndim == 2:
+        b = np.broadcast_to(b[:, None], (len(b), len(runs.nodes), b.shape[1]))
+    if b.shape != (len(patches), len(runs.nodes), len(grid)):
         raise ValueError("couple_box: beta must have one row per patch and one column per f")
-    beta_at(grid, b, grid)  # raises when f does not rise
+    beta_at(grid, b[:, 0], grid)  # raises when f does not rise
     spread, coef = _split_admittance(b)
     nears = [_near_wall(high, axis, 2.0 * np.pi * _high_limit(f_max) / c) for axis in range(3)]
-    walls = _wall_operators(low, high, nears, patches, spread)
+    walls = _wall_operators(low, high, nears, patches, spread, runs)
     k_high = np.concatenate([wavenumbers(high), *(w.k_near for w in nears)])
     lift, k2_lift = _combined_functions(len(low.n), k_high, walls, coef, 2 * np.pi * f_max / c)
     blocks = _wall_blocks(len(low.n), lift, walls, len(coef))
@@ -142,6 +150,47 @@ class NearWall:
     parity: Ints
     k_near: Floats
     value: Floats
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Wavenumbers along a wall (T,) at which admittances are given, and the rows (K,) for which
+    only the vertical one counts."""
+
+    nodes: Floats
+    upright: NDArray[np.bool_]
+
+    def matrices(
+        self,
+        pair_i: Floats,
+        pair_j: Floats,
+        spread: Floats,
+        upright: NDArray[np.bool_],
+        squares: list[Floats],
+        second: int,
+    ) -> list[Floats]:
+        """R matrices between in-plane orders of a wall for the rows on it: spread (K, T, R).
+
+        `squares` are k^2 along each of its two directions by order, `second` the axis of the
+        second. The entry of two orders takes the mean of the admittances that each meets.
+        """
+        if spread.shape[2] == 0:
+            return []
+        even = np.ptp(spread, axis=1).max(axis=1, initial=0.0) == 0.0
+        out = [_plane_matrix(pair_i[even], pair_j[even], w) for w in spread[even, 0].T]
+        tables = spread[~even].reshape(-1, spread.shape[1] * spread.shape[2])
+        marked = np.concatenate([tables, upright[~even, None]], axis=1)
+        kinds, kind = np.unique(marked, axis=0, return_inverse=True)
+        every = squares[0][:, None] + squares[1][None, :]
+        vertical = np.broadcast_to(squares[1] if second == 2 else 0.0 * squares[1], every.shape)
+        for index, row in enumerate(kinds):
+            mine = np.flatnonzero(~even)[kind.ravel() == index]
+            plain = _plane_matrix(pair_i[mine], pair_j[mine], np.ones(len(mine)))
+            at = np.sqrt((vertical if row[-1] else every).ravel())
+            for r, table in enumerate(row[:-1].reshape(len(self.nodes), -1).T):
+                met = np.interp(at**2, self.nodes**2, table)
+                out[r] += 0.5 * (met[:, None] + met) * plain
+        return out
 
 
 # One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
@@ -169,12 +218,20 @@ def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, 
 
 
 def _split_admittance(beta: Complexes) -> tuple[Floats, Complexes]:
-    """beta (K, F) = spread (K, R) coef (R, F), R as small as BETA_TOL allows."""
-    both = np.concatenate([beta.real, beta.imag], axis=1)
+    """beta (K, T, F) = spread (K, T, R) coef (R, F), R as small as BETA_TOL allows."""
+    rows = beta.reshape(-1, beta.shape[-1])
+    alike, which = np.unique(rows, axis=0, return_inverse=True)
+    both = np.concatenate([alike.real, alike.imag], axis=1)
     u, s, _ = np.linalg.svd(both, full_matrices=False)
     rank = int(np.count_nonzero(s > BETA_TOL * s[0])) if len(s) and s[0] > 0 else 0
     spread = u[:, :rank]
-    return spread, spread.T @ beta
+    return spread[which.ravel()].reshape(*beta.shape[:2], rank), spread.T @ alike
+
+
+def _flags(upright: ArrayLike | None, count: int) -> NDArray[np.bool_]:
+    if upright is None:
+        return np.zeros(count, dtype=bool)
+    return np.asarray(upright, dtype=bool)
 
 
 def wavenumbers(modes: Modes) -> Floats:
@@ -186,7 +243,12 @@ def unit_shapes(modes: Modes, points: ArrayLike) -> Floats:
 
 
 def _wall_operators(
-    low: Modes, high: Modes, nears: list[NearWall], patches: Patches, spread: Floats
+    low: Modes,
+    high: Modes,
+    nears: list[NearWall],
+    patches: Patches,
+    spread: Floats,
+    runs: Runs,
 ) -> list[WallOperator]:
     """Every treated wall as in-plane incidence matrices and plane-order matrices."""
     top = np.maximum(low.n.max(axis=0), high.n.max(axis=0))
@@ -201,7 +263,10 @@ def _wall_operators(
             lo_i, lo_j, hi_i, hi_j = patches.rect[own].T
             pair_i = _pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i]))
             pair_j = _pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j]))
-            matrices = [_plane_matrix(pair_i, pair_j, w) for w in spread[own].T]
+            squares = [
+                (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
+            ]
+            matrices = runs.matrices(pair_i, pair_j, spread[own], runs.upright[own], squares, j)
             at = [
                 _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
                 for m in (low, high)

@@ -8,6 +8,7 @@ from optimizer.acoustics.admittance import LOW_HZ, low_patches
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
 from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box, with_objects
 from optimizer.acoustics.evenness import pressure_level
+from optimizer.acoustics.make_admittance import ALONG
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BANDS
@@ -55,15 +56,16 @@ def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledB
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The same without furniture, to be `furnished` in several ways."""
-    surface, rect, beta = low_patches(scene)
+    surface, rect, beta, corner = low_patches(scene)
     return couple_box(
         dimensions,
         on_walls(dimensions, scene, surface, rect),
         LOW_HZ,
         beta,
         top_hz,
-        None,
-        _at(scene.air[None])[0],
+        air=_at(scene.air[None])[0],
+        along=ALONG,
+        upright=corner,
     )
 
 

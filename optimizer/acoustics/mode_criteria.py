@@ -2,7 +2,8 @@
 
 First-order damping (optimizer.acoustics.modes): linear in the treatment, weighted by the square of
 each mode's pressure at the place, so that corners count most. The real part of the admittance damps
-(optimizer.acoustics.admittance): that of a build where a piece is one, else found from the
+(optimizer.acoustics.admittance): that of what a piece is made of, met at the mode's own run along
+the wall, else found from the
 random-incidence coefficients of the table by the relation for locally reacting surfaces.
 Only for rooms that are boxes.
 """
@@ -13,13 +14,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from optimizer.acoustics.admittance import (
+    at_frequencies,
     bands_at,
     coefficient_admittance,
     endless_admittance,
-    piece_admittance,
+    piece_kinds,
+    upright,
 )
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import schroeder_frequency
+from optimizer.acoustics.make_admittance import along
 from optimizer.acoustics.modes import (
     IN_PLANE,
     Modes,
@@ -61,7 +65,7 @@ class ModeFamily(Rows):
         """Added damping (M, N): the patch's own less what it hides of the surface under it."""
         if not len(patches):
             return np.zeros((len(self.modes.f_hz), 0))
-        beta = piece_admittance(patches, self.modes.f_hz).real
+        beta = _real_admittance(self.modes, scene, patches)
         own = _damping(self.modes, scene, patches, beta)
         kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
         hides = _at_modes(self.modes, kinds)[kind.ravel()].T
@@ -133,6 +137,19 @@ def highest_mode(volume: float) -> float:
 def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
     """Damping (M, N) by areas of a surface with their own admittance."""
     return _damping(modes, scene, patches, endless_admittance(patches, modes.f_hz))
+
+
+def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> Floats:
+    """Real admittance (N, M) that each mode meets in pieces, by its own run along their wall."""
+    tables, kind = piece_kinds(patches)
+    k = np.pi * modes.n / modes.dimensions
+    runs = np.array([np.hypot(k[:, i], k[:, j]) for i, j in IN_PLANE] + [k[:, 2]])
+    axis = on_walls(modes.dimensions, scene, patches.surface, patches.rect).axis
+    run = np.where(upright(patches), len(IN_PLANE), axis)
+    pairs, pair = np.unique(np.stack([kind, run], axis=1), axis=0, return_inverse=True)
+    at_modes = [at_frequencies(table, modes.f_hz) for table in tables]
+    met = [along(at_modes[which], runs[way]).real for which, way in pairs.tolist()]
+    return np.array(met).reshape(-1, len(modes.n))[pair.ravel()]
 
 
 def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:

@@ -5,6 +5,7 @@ rectangle covered by treatment: it hides what lies under it and absorbs with its
 (a corner fill covers more wall than it shows face, a free-standing screen has two faces).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -20,7 +21,7 @@ from optimizer.room.model import Area, Furniture, Room, Surface
 Ints = NDArray[np.int64]
 Complexes = NDArray[np.complex128]
 
-# Frequencies at which a build's admittance is carried along, twelve to the octave: with five to the
+# Frequencies at which a piece's admittance is carried along, twelve to the octave: with five to the
 # octave a tuned panel is misread between them by up to its own height.
 LOW_HZ: Floats = 16.0 * 2.0 ** (np.arange(80) / 12.0)  # to 1534 Hz, past the octave of 1 kHz
 LOW_HZ.setflags(write=False)
@@ -30,8 +31,19 @@ def _bands() -> Floats:
     return np.zeros((0, N_BANDS))
 
 
-def _low() -> Complexes:
-    return np.zeros((0, len(LOW_HZ)), dtype=np.complex128)
+def _flat() -> Floats:
+    return np.zeros(0)
+
+
+def _objects() -> NDArray[np.object_]:
+    return objects(())
+
+
+def objects(each: Sequence[object]) -> NDArray[np.object_]:
+    """An array (N,) of Python objects."""
+    out = np.full(len(each), None, dtype=object)
+    out[:] = each
+    return out
 
 
 @dataclass(frozen=True)
@@ -44,8 +56,9 @@ class Patches:
     wall goes on absorbing bass behind a thin wool panel).
 
     `edge` (N, 8) is how much more than its coefficient a piece absorbs with its free edges, 1 or
-    above. `built` (N, F) is the normalised admittance at LOW_HZ of a build, seen from the wall it
-    covers and spread over it; nan where only coefficients are known. Left out: 1, and nan.
+    above. `make` (N,) is what a piece is made of (materials.modal.Make), which decides how it acts
+    in the bass; None where only coefficients are known. `strength` (N,) multiplies the admittance
+    of the make (a drawn one). Left out: 1, None and 1.
     """
 
     surface: Ints
@@ -56,15 +69,17 @@ class Patches:
     offset: Floats
     hides: Floats
     edge: Floats = field(default_factory=_bands)
-    built: Complexes = field(default_factory=_low)
+    make: NDArray[np.object_] = field(default_factory=_objects)
+    strength: Floats = field(default_factory=_flat)
 
     def __post_init__(self) -> None:
         count = len(self.surface)
         if len(self.edge) != count:
             object.__setattr__(self, "edge", np.ones((count, N_BANDS)))
-        if len(self.built) != count:
-            unknown = np.full((count, len(LOW_HZ)), np.nan, dtype=np.complex128)
-            object.__setattr__(self, "built", unknown)
+        if len(self.make) != count:
+            object.__setattr__(self, "make", np.full(count, None, dtype=object))
+        if len(self.strength) != count:
+            object.__setattr__(self, "strength", np.ones(count))
 
     def __len__(self) -> int:
         return len(self.surface)

@@ -20,7 +20,7 @@ from materials.incidence import admittance_from_alpha
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_trace import MODEL as TRACED
 from optimizer.acoustics.judged import Judged
-from optimizer.acoustics.scene import Complexes, Patches, Scene, tile_materials
+from optimizer.acoustics.scene import Patches, Scene, tile_materials
 from optimizer.acoustics.trace import trace
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.bands import BAND_LABELS, N_BANDS
@@ -188,7 +188,7 @@ def _scattered(scatter: Floats, kinds: Sequence[Material], draw: Draw) -> Floats
 
 
 def _redrawn(patches: Patches, kinds: Sequence[Material], draw: Draw) -> Patches:
-    """Patches with drawn coefficients; a build's own admittance moves as its coefficient does."""
+    """Patches with drawn coefficients; the admittance of a make moves as its coefficient does."""
     if not len(patches):
         return patches
     ratio = _ratios(kinds, draw)
@@ -199,14 +199,14 @@ def _redrawn(patches: Patches, kinds: Sequence[Material], draw: Draw) -> Patches
         alpha=alpha,
         hides=hides,
         scatter=_scattered(patches.scatter, kinds, draw),
-        built=_built(patches, alpha),
+        strength=_strength(patches, alpha),
     )
 
 
-def _built(patches: Patches, alpha: Floats) -> Complexes:
+def _strength(patches: Patches, alpha: Floats) -> Floats:
+    """How much more admittance (N,) the make of a piece has with drawn coefficients (N, 8)."""
     beta = [admittance_from_alpha(np.clip(a[:, :3], 1e-4, 0.95)) for a in (patches.alpha, alpha)]
-    change = (beta[1] / beta[0]).mean(axis=1, keepdims=True)
-    return np.asarray(patches.built * change, dtype=np.complex128)
+    return np.asarray(patches.strength * (beta[1] / beta[0]).mean(axis=1))
 
 
 def _traced(judged: Judged, scenes: Sequence[Scene]) -> Floats:

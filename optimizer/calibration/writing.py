@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from materials import Material, load_table
+from materials.modal import resistivity
 from materials.table import ABSORPTION_COLUMNS, SIGMA_COLUMNS, SPREAD_COLUMNS
 from optimizer.bands import BANDS
 from optimizer.calibration.fit import Calibration
@@ -24,7 +25,8 @@ from optimizer.room.geometry import Floats
 MARK = "# Written by `treatment calibrate`"
 SCATTERING = tuple(f"s{band}" for band in BANDS)
 HEADING = (
-    *("id", "name", "category", "mounting", "thickness_mm", "gap_mm", "density_kg_m3", "unit"),
+    *("id", "name", "category", "mounting", "thickness_mm", "gap_mm", "density_kg_m3"),
+    *("flow_resistivity", "fit_residual", "unit"),
     *ABSORPTION_COLUMNS, *SPREAD_COLUMNS, *SIGMA_COLUMNS, *SCATTERING,
     *("extrapolated", "n_sources", "sources", "status", "note"),
 )  # fmt: skip
@@ -62,6 +64,7 @@ def _row(
     return [
         *(material.id, material.name, material.category, material.mounting),
         *("" if v is None else f"{v:g}" for v in lengths),
+        *_matter(material),
         material.unit,
         *(f"{v:.4f}" for v in values),
         *("" if v is None else f"{v:g}" for v in material.between_sources),
@@ -73,6 +76,17 @@ def _row(
         material.status,
         note,
     ]
+
+
+def _matter(material: Material) -> tuple[str, str]:
+    """Flow resistivity and residual of its fit, blank where it is no plain porous matter."""
+    matter = material.matter
+    if matter is None:
+        return "", ""
+    return (
+        f"{resistivity(matter):g}",
+        "" if material.fit_residual is None else f"{material.fit_residual:g}",
+    )
 
 
 def _note(found: Calibration, m: int) -> str:

@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 import numpy as np
 
 from materials import Material
-from materials.build_file import AnyBuild
+from materials.corner import CornerFill
 from materials.finite import Face
-from materials.made import wall_admittance
-from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
+from materials.modal import Make
+from optimizer.acoustics.scene import Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
 from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
@@ -147,7 +146,7 @@ def piece_patches(
         offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for p in each]),
         hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
         edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
-        built=np.array([_built(p) for p in each]),
+        make=objects([_make(p) for p in each]),
     )
     return patches, owner
 
@@ -167,18 +166,19 @@ def _absorbing(each: list[Piece]) -> tuple[Floats, Floats]:
     return alpha, face
 
 
-def _built(piece: Piece) -> Complexes:
-    """Admittance (F,) of a build at LOW_HZ over the wall it covers; nan for other materials."""
-    build = piece.material.build
-    (u0, v0, u1, v1), count = piece.rect, len(piece.rects)
-    return _wall_admittance(build, round(count * (u1 - u0) * (v1 - v0), 6))
-
-
-@lru_cache(maxsize=1024)
-def _wall_admittance(build: AnyBuild | None, covered: float) -> Complexes:
-    if build is None:
-        return np.full(len(LOW_HZ), np.nan, dtype=np.complex128)
-    return wall_admittance(build, LOW_HZ, covered)
+def _make(piece: Piece) -> Make | None:
+    """What the piece is made of, None for materials of which only coefficients are known."""
+    material, (u0, v0, u1, v1) = piece.material, piece.rect
+    width, height = round(u1 - u0, 6), round(v1 - v0, 6)
+    covered = round(len(piece.rects) * width * height, 6)
+    if material.build is not None:
+        return Make(material.build, (width, height), covered)
+    matter = material.matter
+    if matter is None or piece.mounting == "stand":
+        return None
+    if isinstance(matter, CornerFill):
+        matter = replace(matter, leg=width)
+    return Make(matter, (width, height), covered, from_table=True)
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:

@@ -1,0 +1,66 @@
+"""Admittance of pieces by the run of the sound along the wall: makes below, coefficients above.
+
+A porous piece of known make acts in the bass as what it is (materials.modal); a row of the table
+knows it from 250 Hz up, where it was measured. Between JOIN the one passes into the other.
+Pieces of no known make have the admittance that shows their coefficients, the same at any angle.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+
+from materials.modal import Make
+from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches
+from optimizer.room.geometry import Floats
+
+# Wavenumbers along a wall, rad/m: close up to those of modes of small rooms, then to the strips of
+# half a metre that the coupled modes resolve.
+ALONG: Floats = np.array([0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.5, 3.0, 4.0, 5.5, 8.0, 12.0, 18.0])
+ALONG.setflags(write=False)
+JOIN = (177.0, 354.0)  # Hz; the octave of 250 Hz, the lowest in which rows are fitted
+DIFFUSE = 2.0 / 3.0  # mean of sin^2 of the angle of incidence over solid angle
+
+
+@lru_cache(maxsize=4096)
+def make_table(make: Make) -> Complexes:
+    """Admittance (T, F) of a make at ALONG and LOW_HZ."""
+    beta = make.admittance(LOW_HZ, ALONG)
+    beta.setflags(write=False)
+    return beta
+
+
+def joined(make: Make, strength: float, coefficients: Complexes) -> Complexes:
+    """Admittance (T, F): the make's, above the cross-over that of its `coefficients` (F,)."""
+    own = strength * make_table(make)
+    if not make.from_table:
+        return own
+    low, high = np.log(JOIN)
+    share = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
+    share = share**2 * (3.0 - 2.0 * share)
+    return np.asarray((1.0 - share) * own + share * coefficients)
+
+
+def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:
+    """One patch of each kind (K,), and the kind (N,) of each: alike in make, strength, coefficients
+    and face per covered area."""
+    seen: dict[object, int] = {}
+    first: list[int] = []
+    kind = np.empty(len(patches), dtype=np.int64)
+    for i, make in enumerate(patches.make):
+        key = (make, float(patches.strength[i]), patches.alpha[i].tobytes(), round(spread[i], 9))
+        if key not in seen:
+            seen[key] = len(first)
+            first.append(i)
+        kind[i] = seen[key]
+    return np.array(first, dtype=np.int64), kind
+
+
+def along(beta: Complexes, kt: Floats) -> Complexes:
+    """Admittance (..., F) of tables (..., T, F) for one wavenumber kt (F,) along the wall at each
+    frequency; linear in its square, ends held."""
+    nodes = ALONG**2
+    at = np.clip(kt**2, 0.0, nodes[-1])
+    right = np.clip(np.searchsorted(nodes, at), 1, len(nodes) - 1)
+    part = (at - nodes[right - 1]) / (nodes[right] - nodes[right - 1])
+    each = np.arange(beta.shape[-1])
+    return np.asarray(beta[..., right - 1, each] * (1.0 - part) + beta[..., right, each] * part)
