@@ -52,7 +52,8 @@ from materials.medium import AIR, Complexes, Floats, Medium
 from materials.porous import characteristic
 from materials.resonators import SealedResonator
 
-_TERMS = 40  # odd orders of a series over a side
+_TERMS = 10  # odd orders of a series over a side
+_CORNER_TERMS = 100
 Size = tuple[float, float]
 OPEN = Porous | AirGap | Cloth  # layers whose sides are open; boards stand in a closed frame
 
@@ -195,7 +196,7 @@ def _sides(size: Size) -> tuple[Floats, Floats]:
     """mu^2 (N,) and shares (N,) of the sine series over two open sides."""
     odd = np.arange(1, 2 * _TERMS, 2)
     share = 8.0 / (odd * np.pi) ** 2
-    share = share / share.sum()
+    share[-1] += 1.0 - share.sum()  # all orders beyond
     mu2 = np.add.outer((odd * np.pi / size[0]) ** 2, (odd * np.pi / size[1]) ** 2)
     return mu2.ravel(), np.outer(share, share).ravel()
 
@@ -215,7 +216,7 @@ def _corner(fill: CornerFill, freqs: Floats, kt: Floats, medium: Medium) -> Comp
     zc, k = characteristic(freqs, fill.flow_resistivity, fill.model, medium)
     k0 = medium.wavenumber(freqs)
     side = fill.leg * (np.sqrt(2.0) if fill.shape == "triangle" else 2.0)
-    m = np.arange(1, 800, 2)
+    m = np.arange(1, 2 * _CORNER_TERMS, 2)
     share = 8.0 / (m * np.pi) ** 2
     out = np.empty((len(kt), len(freqs)), dtype=np.complex128)
     for row, along in enumerate(kt):
