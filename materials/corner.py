@@ -54,7 +54,7 @@ from materials.porous import (
 )
 
 SHAPES = ("triangle", "square")
-_TERMS = 400
+_TERMS = 100
 
 
 @dataclass(frozen=True)

@@ -46,14 +46,13 @@ import numpy as np
 
 from materials.build import Build
 from materials.build_file import AnyBuild
-from materials.corner import CornerFill
+from materials.corner import CornerFill, mean_pressure
 from materials.layers import AirGap, Cloth, Layer, Porous, facing_impedance
 from materials.medium import AIR, Complexes, Floats, Medium
 from materials.porous import characteristic
 from materials.resonators import SealedResonator
 
 _TERMS = 10  # odd orders of a series over a side
-_CORNER_TERMS = 100
 Size = tuple[float, float]
 OPEN = Porous | AirGap | Cloth  # layers whose sides are open; boards stand in a closed frame
 
@@ -216,14 +215,10 @@ def _corner(fill: CornerFill, freqs: Floats, kt: Floats, medium: Medium) -> Comp
     zc, k = characteristic(freqs, fill.flow_resistivity, fill.model, medium)
     k0 = medium.wavenumber(freqs)
     side = fill.leg * (np.sqrt(2.0) if fill.shape == "triangle" else 2.0)
-    m = np.arange(1, 2 * _CORNER_TERMS, 2)
-    share = 8.0 / (m * np.pi) ** 2
     out = np.empty((len(kt), len(freqs)), dtype=np.complex128)
     for row, along in enumerate(kt):
         drive = k**2 - along**2
-        kappa = np.sqrt((m[:, None] * np.pi / side) ** 2 - drive)
-        half = 0.5 * kappa * side
-        mean = 1.0 + drive * (share @ ((1.0 - np.tanh(half) / half) / kappa**2))
+        mean = mean_pressure(np.sqrt(drive), side)
         y = 1j * drive * fill.section * mean / (k * zc * fill.face_width)
         if fill.facing is not None:
             y = y / (1.0 + y * facing_impedance(fill.facing, freqs, medium))
