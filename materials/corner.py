@@ -54,7 +54,7 @@ from materials.porous import (
 )
 
 SHAPES = ("triangle", "square")
-_TERMS = 100
+_TERMS = 400
 
 
 @dataclass(frozen=True)
