@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
-from optimizer.acoustics.make_admittance import ALONG, DIFFUSE, along, joined, kinds_of
+from optimizer.acoustics.make_admittance import DIFFUSE, along, joined, kinds_of, level
 from optimizer.acoustics.reactance import laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
@@ -32,7 +32,9 @@ __all__ = ["LOW_HZ", "at_frequencies", "bands_at", "base_admittance", "coefficie
            "upright"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
-AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_]]  # beta (N, T, F), upright corners
+AlongRows = tuple[
+    Ints, Floats, Complexes, NDArray[np.bool_]
+]  # tables (N, T + 1, F), upright
 
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
@@ -71,8 +73,8 @@ def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:
 
 
 def piece_kinds(patches: Patches) -> tuple[Complexes, Ints]:
-    """Admittance (K, T, F) of each kind of piece at ALONG and LOW_HZ over the wall it covers, and
-    the kind (N,) of each piece.
+    """Table (K, T + 1, F) of each kind of piece over the wall it covers, as make_table gives it,
+    and the kind (N,) of each piece.
 
     Of a make its own (make_admittance). Else by coefficients, with the reactance that goes with
     them: those of a flat piece are taken as of a laboratory's sample, others as of areas.
@@ -83,16 +85,15 @@ def piece_kinds(patches: Patches) -> tuple[Complexes, Ints]:
     beta = with_reactance(endless_admittance(one))
     flat = np.isclose(spread[first], 1.0)
     beta[flat] = laboratory_admittance(one.alpha[flat])
-    shape = (len(ALONG), len(LOW_HZ))
-    tables = [
-        np.broadcast_to(row, shape) if make is None else joined(make, strength, row)
-        for make, strength, row in zip(one.make, one.strength, beta, strict=True)
-    ]
-    return np.array(tables, dtype=np.complex128).reshape(-1, *shape), kind
+    tables = level(beta)
+    for row, (make, strength) in enumerate(zip(one.make, one.strength, strict=True)):
+        if make is not None:
+            tables[row] = joined(make, strength, beta[row])
+    return tables, kind
 
 
 def piece_admittance(patches: Patches) -> Complexes:
-    """Admittance (N, T, F) of pieces at ALONG and LOW_HZ over the wall they cover."""
+    """Tables (N, T + 1, F) of pieces over the wall they cover."""
     beta, kind = piece_kinds(patches)
     return beta[kind]
 
@@ -115,8 +116,8 @@ def base_admittance(scene: Scene) -> Complexes:
 
 
 def low_patches(scene: Scene) -> AlongRows:
-    """Additive rows: surface (N,), rect (N, 4) m and admittance (N, T, F) at ALONG and LOW_HZ, and
-    which of them (N,) fill an upright corner.
+    """Additive rows: surface (N,), rect (N, 4) m and tables (N, T + 1, F) of admittance
+    (make_admittance.make_table), and which of them (N,) fill an upright corner.
 
     The admittance of a point is the sum over all rows that hold it. First one row per surface
     (its bounding rectangle), then for each tile what it differs by, for each piece its own less
@@ -127,17 +128,15 @@ def low_patches(scene: Scene) -> AlongRows:
     tiles, pieces = scene.tiles, scene.pieces
     instead = with_reactance(endless_admittance(tiles)) - base[tiles.surface]
     hides = bands_at(pieces.hides, LOW_HZ)
-    own = piece_admittance(pieces) - (hides * base[pieces.surface])[:, None]
+    own = piece_admittance(pieces) - level(hides * base[pieces.surface])
     low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
     high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
     same = pieces.surface[:, None] == tiles.surface[None, :]
     piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
     common = np.concatenate([low, high], axis=-1)[piece, tile]
     bounds = np.array([plane.bounds for plane in scene.planes])
-    whole = np.concatenate([base, instead]), -hides[piece] * instead[tile]
-    before, after = (
-        np.broadcast_to(rows[:, None], (len(rows), len(ALONG), len(LOW_HZ))) for rows in whole
-    )
+    before = level(np.concatenate([base, instead]))
+    after = level(-hides[piece] * instead[tile])
     index = [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile]]
     corner = np.zeros(len(before) + len(own) + len(after), dtype=bool)
     corner[len(before) : len(before) + len(own)] = upright(pieces)
@@ -176,8 +175,8 @@ def _diffuse(tables: Complexes, corner: NDArray[np.bool_]) -> Complexes:
     """Admittance (N, F) of tables (N, T, F) as sound of a diffuse field meets it in the mean;
     half the square of its run along a wall is along one of the wall's directions."""
     run = np.sqrt(DIFFUSE) * AIR.wavenumber(LOW_HZ)
-    flat = along(tables, run)
-    return np.where(corner[:, None], along(tables, np.sqrt(0.5) * run), flat)
+    flat, one = (along(tables, part) + part**2 * tables[:, -1] for part in (run, run / np.sqrt(2)))
+    return np.asarray(np.where(corner[:, None], one, flat))
 
 
 def _cut(rects: Floats) -> list[tuple[tuple[float, ...], Ints]]:

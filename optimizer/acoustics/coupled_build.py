@@ -35,6 +35,7 @@ from optimizer.acoustics.modes import (
 )
 
 Complexes = NDArray[np.complex128]
+Pair = tuple[Floats, Floats]  # integrals of products of cosines (K, A, A), and of their slopes
 
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
@@ -115,9 +116,10 @@ def couple_box(
     beta (K, F) normalised admittance of each patch at rising frequencies f (F,), held constant
     beyond them; air: a number or (F,), energy attenuation in 1/m. Patches add where they overlap,
     so a row may be the difference a piece makes to the wall under it. Wall in no patch is rigid.
-    Where the admittance depends on the run of sound along the wall, beta is (K, T, F) at
-    wavenumbers `along` (T,), rad/m; of rows with `upright` (K,) only the vertical one counts. Two
-    modes of different run meet the mean of both admittances, so that the problem stays symmetric.
+    Where the admittance depends on the run of sound along the wall, beta is (K, T + 1, F): at
+    wavenumbers `along` (T,), rad/m, and last, in m2, what goes with the slopes of pressure along
+    the wall; of rows with `upright` (K,) only the vertical run and slope count. Two modes of
+    different run meet the mean of both admittances, so that the problem stays symmetric.
     ValueError for shapes that disagree, or a patch or object outside the room.
     """
     low, high = _split_modes(dimensions, f_max, c)
@@ -126,8 +128,8 @@ def couple_box(
     b = np.asarray(beta, dtype=np.complex128)
     runs = Runs(np.asarray(along, dtype=np.float64), _flags(upright, len(patches)))
     if b.ndim == 2:
-        b = np.broadcast_to(b[:, None], (len(b), len(runs.nodes), b.shape[1]))
-    if b.shape != (len(patches), len(runs.nodes), len(grid)):
+        b = np.stack([b] * len(runs.nodes) + [0.0 * b], axis=1)
+    if b.shape != (len(patches), len(runs.nodes) + 1, len(grid)):
         raise ValueError("couple_box: beta must have one row per patch and one column per f")
     beta_at(grid, b[:, 0], grid)  # raises when f does not rise
     spread, coef = _split_admittance(b)
@@ -162,21 +164,23 @@ class Runs:
 
     def matrices(
         self,
-        pair_i: Floats,
-        pair_j: Floats,
+        pairs: tuple[Pair, Pair],
         spread: Floats,
         upright: NDArray[np.bool_],
         squares: list[Floats],
         second: int,
     ) -> list[Floats]:
-        """R matrices between in-plane orders of a wall for the rows on it: spread (K, T, R).
+        """R matrices between in-plane orders of a wall for the rows on it: spread (K, T + 1, R).
 
-        `squares` are k^2 along each of its two directions by order, `second` the axis of the
-        second. The entry of two orders takes the mean of the admittances that each meets.
+        `pairs` are the integrals along each of its two directions, `squares` k^2 by order, `second`
+        the axis of the second. The entry of two orders takes the mean of the admittances that each
+        meets, and what goes with slopes the product of the slopes.
         """
         if spread.shape[2] == 0:
             return []
-        even = np.ptp(spread, axis=1).max(axis=1, initial=0.0) == 0.0
+        (pair_i, slope_i), (pair_j, slope_j) = pairs
+        even = np.ptp(spread[:, :-1], axis=1).max(axis=1, initial=0.0) == 0.0
+        even &= np.all(spread[:, -1] == 0.0, axis=1)
         out = [_plane_matrix(pair_i[even], pair_j[even], w) for w in spread[even, 0].T]
         tables = spread[~even].reshape(-1, spread.shape[1] * spread.shape[2])
         marked = np.concatenate([tables, upright[~even, None]], axis=1)
@@ -187,9 +191,12 @@ class Runs:
             mine = np.flatnonzero(~even)[kind.ravel() == index]
             plain = _plane_matrix(pair_i[mine], pair_j[mine], np.ones(len(mine)))
             at = np.sqrt((vertical if row[-1] else every).ravel())
-            for r, table in enumerate(row[:-1].reshape(len(self.nodes), -1).T):
-                met = np.interp(at**2, self.nodes**2, table)
-                out[r] += 0.5 * (met[:, None] + met) * plain
+            slopes = _plane_matrix(pair_i[mine], slope_j[mine], np.ones(len(mine)))
+            if not row[-1]:
+                slopes += _plane_matrix(slope_i[mine], pair_j[mine], np.ones(len(mine)))
+            for r, table in enumerate(row[:-1].reshape(len(self.nodes) + 1, -1).T):
+                met = np.interp(at**2, self.nodes**2, table[:-1])
+                out[r] += 0.5 * (met[:, None] + met) * plain + table[-1] * slopes
         return out
 
 
@@ -218,7 +225,7 @@ def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, 
 
 
 def _split_admittance(beta: Complexes) -> tuple[Floats, Complexes]:
-    """beta (K, T, F) = spread (K, T, R) coef (R, F), R as small as BETA_TOL allows."""
+    """beta (K, T + 1, F) = spread (K, T + 1, R) coef (R, F), R as small as BETA_TOL allows."""
     rows = beta.reshape(-1, beta.shape[-1])
     alike, which = np.unique(rows, axis=0, return_inverse=True)
     both = np.concatenate([alike.real, alike.imag], axis=1)
@@ -261,12 +268,14 @@ def _wall_operators(
                 continue
             shape = (int(top[i]) + 1, int(top[j]) + 1)
             lo_i, lo_j, hi_i, hi_j = patches.rect[own].T
-            pair_i = _pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i]))
-            pair_j = _pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j]))
+            pairs = (
+                _pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i])),
+                _pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j])),
+            )
             squares = [
                 (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
             ]
-            matrices = runs.matrices(pair_i, pair_j, spread[own], runs.upright[own], squares, j)
+            matrices = runs.matrices(pairs, spread[own], runs.upright[own], squares, j)
             at = [
                 _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
                 for m in (low, high)
@@ -299,12 +308,15 @@ def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int
     return blocks
 
 
-def _pair_integrals(order_max: int, lo: Floats, hi: Floats, length: float) -> Floats:
-    """int cos(a pi x/L) cos(b pi x/L) dx over [lo, hi] -> (K, order_max + 1, order_max + 1)."""
+def _pair_integrals(order_max: int, lo: Floats, hi: Floats, length: float) -> Pair:
+    """int cos(a pi x/L) cos(b pi x/L) dx over [lo, hi] -> (K, order_max + 1, order_max + 1), and
+    the same of their slopes."""
     single = cosine_integral(2 * order_max, lo, hi, length)
     a = np.arange(order_max + 1)
-    pair = 0.5 * (single[np.abs(a[:, None] - a)] + single[a[:, None] + a])
-    return np.asarray(np.moveaxis(pair, 2, 0))
+    apart, together = single[np.abs(a[:, None] - a)], single[a[:, None] + a]
+    k2 = np.outer(a, a)[:, :, None] * (np.pi / length) ** 2
+    pair, slope = 0.5 * (apart + together), 0.5 * k2 * (apart - together)
+    return np.moveaxis(pair, 2, 0), np.moveaxis(slope, 2, 0)
 
 
 def _plane_matrix(pair_i: Floats, pair_j: Floats, weight: Floats) -> Floats:

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from materials.medium import AIR
 from materials.modal import Make
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches
 from optimizer.room.geometry import Floats
@@ -23,21 +24,31 @@ DIFFUSE = 2.0 / 3.0  # mean of sin^2 of the angle of incidence over solid angle
 
 @lru_cache(maxsize=4096)
 def make_table(make: Make) -> Complexes:
-    """Admittance (T, F) of a make at ALONG and LOW_HZ."""
-    beta = make.admittance(LOW_HZ, ALONG)
-    beta.setflags(write=False)
-    return beta
+    """Table (T + 1, F) of a make at LOW_HZ: what goes with the square of a mode's pressure, at
+    ALONG, and last, in m2, what goes with the square of its slope along the wall."""
+    flow = make.flow_along(LOW_HZ)
+    run2 = np.minimum(ALONG[:, None], AIR.wavenumber(LOW_HZ)) ** 2
+    table = np.concatenate([make.admittance(LOW_HZ, ALONG) - run2 * flow, flow[None]])
+    table.setflags(write=False)
+    return table
+
+
+def level(beta: Complexes) -> Complexes:
+    """Tables (N, T + 1, F) of admittances (N, F) that are the same for any run of sound."""
+    out = np.repeat(beta[:, None], len(ALONG) + 1, axis=1)
+    out[:, -1] = 0.0
+    return out
 
 
 def joined(make: Make, strength: float, coefficients: Complexes) -> Complexes:
-    """Admittance (T, F): the make's, above the cross-over that of its `coefficients` (F,)."""
+    """Table (T + 1, F): the make's, above the cross-over that of its `coefficients` (F,)."""
     own = strength * make_table(make)
     if not make.from_table:
         return own
     low, high = np.log(JOIN)
     share = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
     share = share**2 * (3.0 - 2.0 * share)
-    return np.asarray((1.0 - share) * own + share * coefficients)
+    return np.asarray((1.0 - share) * own + share * level(coefficients[None])[0])
 
 
 def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:
@@ -56,8 +67,8 @@ def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:
 
 
 def along(beta: Complexes, kt: Floats) -> Complexes:
-    """Admittance (..., F) of tables (..., T, F) for one wavenumber kt (F,) along the wall at each
-    frequency; linear in its square, ends held."""
+    """What goes with the square of the pressure, (..., F), in tables (..., T + 1, F) for one
+    wavenumber kt (F,) along the wall at each frequency; linear in its square, ends held."""
     nodes = ALONG**2
     at = np.clip(kt**2, 0.0, nodes[-1])
     right = np.clip(np.searchsorted(nodes, at), 1, len(nodes) - 1)

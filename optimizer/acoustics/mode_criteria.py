@@ -33,6 +33,7 @@ from optimizer.acoustics.modes import (
     mode_weights,
     object_damping,
     patch_damping,
+    slope_damping,
 )
 from optimizer.acoustics.modes import Patches as WallPatches
 from optimizer.acoustics.scene import Ints, Patches, Scene
@@ -65,8 +66,10 @@ class ModeFamily(Rows):
         """Added damping (M, N): the patch's own less what it hides of the surface under it."""
         if not len(patches):
             return np.zeros((len(self.modes.f_hz), 0))
-        beta = _real_admittance(self.modes, scene, patches)
+        beta, flow = _real_admittance(self.modes, scene, patches)
         own = _damping(self.modes, scene, patches, beta)
+        walls = on_walls(self.modes.dimensions, scene, patches.surface, patches.rect)
+        own += slope_damping(self.modes, walls, upright(patches)) * flow.T
         kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
         hides = _at_modes(self.modes, kinds)[kind.ravel()].T
         under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
@@ -139,8 +142,9 @@ def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
     return _damping(modes, scene, patches, endless_admittance(patches, modes.f_hz))
 
 
-def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> Floats:
-    """Real admittance (N, M) that each mode meets in pieces, by its own run along their wall."""
+def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> tuple[Floats, Floats]:
+    """Real admittance (N, M) that each mode meets in pieces, by its own run along their wall, and
+    that of the flow along the wall inside them (N, M), m2."""
     tables, kind = piece_kinds(patches)
     k = np.pi * modes.n / modes.dimensions
     runs = np.array([np.hypot(k[:, i], k[:, j]) for i, j in IN_PLANE] + [k[:, 2]])
@@ -149,7 +153,8 @@ def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> Floats:
     pairs, pair = np.unique(np.stack([kind, run], axis=1), axis=0, return_inverse=True)
     at_modes = [at_frequencies(table, modes.f_hz) for table in tables]
     met = [along(at_modes[which], runs[way]).real for which, way in pairs.tolist()]
-    return np.array(met).reshape(-1, len(modes.n))[pair.ravel()]
+    flow = np.array([table[-1].real for table in at_modes])[kind]
+    return np.array(met).reshape(-1, len(modes.n))[pair.ravel()], flow
 
 
 def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:

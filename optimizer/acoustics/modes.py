@@ -185,6 +185,27 @@ def patch_damping(modes: Modes, patches: Patches) -> Floats:
     return table
 
 
+def slope_damping(modes: Modes, patches: Patches, upright: ArrayLike) -> Floats:
+    """As patch_damping, per unit (m2) of what goes with the square of the slope along the wall.
+
+    (c/2) int_k |grad_t psi|^2 dS / int psi^2 dV, closed form; of patches with `upright` (K,) the
+    vertical slope alone.
+    """
+    check_patches(patches, modes.dimensions)
+    k2 = (np.pi * modes.n / modes.dimensions) ** 2
+    only = np.asarray(upright, dtype=bool)
+    table = np.zeros((len(modes.n), len(patches)))
+    for axis, pair in enumerate(IN_PLANE):
+        own = np.flatnonzero(patches.axis == axis)
+        lo, hi = patches.rect[own, :2].T, patches.rect[own, 2:].T
+        even = [_square_table(modes, q, lo[p], hi[p])[modes.n[:, q]] for p, q in enumerate(pair)]
+        odd = [(hi[p] - lo[p]) - even[p] for p in (0, 1)]
+        parts = [k2[:, [pair[0]]] * odd[0] * even[1], k2[:, [pair[1]]] * even[0] * odd[1]]
+        for part, direction in zip(parts, pair, strict=True):
+            table[:, own] += np.where(only[own] & (direction != 2), 0.0, part)
+    return table * (0.5 * modes.c / modes.norm)[:, None]
+
+
 def _square_table(modes: Modes, axis: int, lo: Floats, hi: Floats) -> Floats:
     """cos^2 integrals along one axis for every order that occurs."""
     top = int(np.max(modes.n[:, axis], initial=0))

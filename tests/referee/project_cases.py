@@ -1,0 +1,125 @@
+"""The referee's cases as this project models them: pieces as makes on walls, modes coupled.
+
+Reads geometry.csv (places of the porous matter) beside cases.csv.
+"""
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from materials.build import Build
+from materials.corner import CornerFill
+from materials.layers import AirGap, Layer, Porous
+from materials.modal import Make, Size
+from optimizer.acoustics.coupled import coupled_modes
+from optimizer.acoustics.coupled_build import couple_box
+from optimizer.acoustics.make_admittance import ALONG, level, make_table
+from optimizer.acoustics.modes import IN_PLANE, Patches
+from optimizer.acoustics.scene import LOW_HZ
+
+HERE = Path(__file__).parent
+ROOM = np.array([5.1, 3.9, 2.7])
+TOP_HZ = 140.0
+
+Place = tuple[int, int, tuple[float, float, float, float]]  # axis, side, rectangle
+
+
+@dataclass(frozen=True)
+class Hung:
+    """One piece as the project has it: its make and the wall rectangles it covers."""
+
+    make: Make
+    places: tuple[Place, ...]
+
+
+def hung(row: dict[str, str]) -> Hung:
+    """A line of geometry.csv as a piece."""
+    low, high = (np.array([float(row[c + end]) for c in "xyz"]) for end in "01")
+    sigma = float(row["sigma"])
+    x_corner = high[0] > ROOM[0] - 1e-6 and (low[1] < 1e-6 or high[1] > ROOM[1] - 1e-6)
+    across = low[1] < 1e-6 and high[1] > ROOM[1] - 1e-6
+    if row["shape"] == "triangle" or (x_corner and not across):
+        return _corner(row["shape"], low, high, sigma)
+    return _flat(low, high, sigma)
+
+
+def _corner(shape: str, low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
+    leg, left = high[0] - low[0], low[1] < 1e-6
+    fill = CornerFill("c", "c", "triangle" if shape == "triangle" else "square", leg, sigma)
+    places: tuple[Place, ...] = (
+        (0, 1, (low[1], low[2], high[1], high[2])),
+        (1, 0 if left else 1, (low[0], low[2], high[0], high[2])),
+    )
+    height = float(high[2] - low[2])
+    return Hung(Make(fill, (leg, height), 2 * leg * height), places)
+
+
+def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
+    axis = int(np.argmin(high - low))
+    gap = float(ROOM[axis] - high[axis])
+    layers: tuple[Layer, ...] = (Porous(float(high[axis] - low[axis]), sigma),)
+    if gap > 1e-6:
+        layers = (*layers, AirGap(gap))
+    i, j = IN_PLANE[axis]
+    size: Size | None = (float(high[i] - low[i]), float(high[j] - low[j]))
+    if np.allclose(size, ROOM[[i, j]]):
+        size = None
+    rect = (low[i], low[j], high[i], high[j])
+    return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, 1, rect),))
+
+
+def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = ()) -> dict:
+    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of the room with pieces, and with areas
+    of other admittance (F,) at LOW_HZ."""
+    rows = [(place, make_table(p.make), p.make) for p in pieces for place in p.places]
+    rows += [(place, level(b[None])[0], None) for place, b in extra]
+    upright = [m is not None and isinstance(m.build, CornerFill) for _, _, m in rows]
+    patches = Patches(
+        np.array([p[0] for p, _, _ in rows]),
+        np.array([p[1] for p, _, _ in rows]),
+        np.array([p[2] for p, _, _ in rows], dtype=float),
+    )
+    tables = np.array([table for _, table, _ in rows])
+    box = couple_box(ROOM, patches, LOW_HZ, tables, 1.15 * TOP_HZ, along=ALONG, upright=upright)
+    found = coupled_modes(box, TOP_HZ)
+    names = ["-".join(map(str, n)) for n in found.n.tolist()]
+    return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
+
+
+def geometry() -> dict[str, list[Hung]]:
+    """The pieces of each case."""
+    out: dict[str, list[Hung]] = {}
+    with (HERE / "geometry.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            out.setdefault(row["case"], []).append(hung(row))
+    return out
+
+
+def reference() -> dict[str, dict[str, float]]:
+    """Damping in 1/s by finite elements, by case and mode."""
+    out: dict[str, dict[str, float]] = {}
+    with (HERE / "cases.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            out.setdefault(row["case"], {})[row["mode"]] = float(row["delta"])
+    return out
+
+
+def main() -> None:
+    pieces, wanted = geometry(), reference()
+    print("| case | mode | finite elements, 1/s | this project, 1/s | ratio |")
+    print("| --- | --- | --- | --- | --- |")
+    for case, modes in wanted.items():
+        if case not in pieces or case.startswith("5") or "square" in case:
+            continue
+        found = modes_of(pieces[case])
+        for mode, delta in modes.items():
+            if mode in found:
+                own = found[mode][1]
+                print(f"| {case} | {mode} | {delta:.3f} | {own:.3f} | {own / delta:.2f} |")
+
+
+if __name__ == "__main__":
+    main()
