@@ -30,9 +30,9 @@ Layers on a gap of depth g that is open at the sides
 
 Flow along the wall inside the wool
     Of beta the part kt^2 beta_f, beta_f = -j Z0 d/(k Zc) summed over porous layers, is flow along
-    the wall. Where a piece lies at a node of the mode's pressure that flow is greatest, so it goes with
-    the square of the pressure's slope along the wall, the rest with the square of the pressure. In
-    a corner fill it is as much weaker as the mean pressure <p>/P in the fill.
+    the wall. Where a piece lies at a node of the mode's pressure that flow is greatest, so it goes
+    with the square of the pressure's slope along the wall, the rest with the square of the
+    pressure. In a corner fill it is as much weaker as the mean pressure <p>/P in the fill.
 
 Corner fill
     As in materials.corner, with k^2 - kt^2 for k^2 in what drives, kt along the corner.
