@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from referee_matter import DENSITY, SPEED
 from referee_system import System, factored
-from scipy.sparse.linalg import LinearOperator, eigs
+from scipy.sparse.linalg import LinearOperator, SuperLU, eigs
 
 Complexes = NDArray[np.complex128]
 Order = tuple[int, int, int]
@@ -16,8 +16,8 @@ Order = tuple[int, int, int]
 class Mode:
     """A damped mode: complex angular frequency (1/s) and how like the rigid room's mode it is.
 
-    delta is the damping Im(w) in 1/s; overlap the cosine between both shapes (1 = the same).
-    rest is the norm of the change of w in the last step over w, shape [unknowns].
+    delta is the damping Im(w) in 1/s; overlap the cosine between both shapes (1 = the same); rest
+    the last change of w over w; shape [unknowns].
     """
 
     order: Order
@@ -76,58 +76,65 @@ def _likeness(system: System, shape: Complexes, rigid: NDArray[np.float64]) -> f
     return float(np.sqrt(both / ((rigid @ (m @ rigid)) * (shape.conj() @ (m @ shape)).real)))
 
 
-def find_mode(
-    system: System,
-    order: Order,
-    start: complex | None = None,
-    like: Complexes | None = None,
-    real_matter: bool = False,
-    wanted: int = 6,
-) -> Mode:
-    """The mode that grows out of a mode of the rigid room.
+def find_mode(system: System, order: Order, wanted: int = 6) -> Mode:
+    """The mode that grows out of a mode of the rigid room, with matter at the complex w."""
+    return find_both(system, order, wanted)[0]
 
-    Matter is held at the rigid room's frequency (or start), the nearest shapes are found by
-    shift-invert, the one most like the rigid mode (or like) is kept; then the shape is corrected by
-    the same factors (residual inverse iteration: Neumaier, SIAM J. Numer. Anal. 22 (1985) 914)
-    with matter at the current w, or at its real part, until w stands to 1e-9.
+
+def find_both(system: System, order: Order, wanted: int = 6) -> tuple[Mode, Mode]:
+    """The mode with matter taken at the complex w, and with matter at the real part of w.
+
+    Matter is held at the rigid room's frequency, the `wanted` nearest shapes are found by
+    shift-invert, and the one most like the rigid room's is kept. Its shape is then corrected with
+    the same factors until w stands to 1e-9 (residual inverse iteration: Neumaier, SIAM J. Numer.
+    Anal. 22 (1985) 914). ArithmeticError if it does not.
     """
-    w = complex(2.0 * np.pi * rigid_frequency(system.room.size, order) if start is None else start)
-    rigid = system.rigid_shape(*order)
-    aim = rigid.astype(complex) if like is None else like
     # A little off the axis, so that an undamped room's matrix is not singular.
-    w *= 1.0 + 1e-4j
-    held = w.real if real_matter else w
-    factors = factored(system.matrix(w, held))
-    masses = system.coefficients(held)[2]
+    start = 2.0 * np.pi * rigid_frequency(system.room.size, order) * (1.0 + 1e-4j)
+    rigid = system.rigid_shape(*order)
+    factors = factored(system.matrix(start))
+    masses = system.coefficients(start)[2]
     weight = sum(b * m for b, m in zip(masses, system.mass.values(), strict=True))
     inverse = LinearOperator(
         (system.size, system.size), lambda x: factors.solve(weight @ x), dtype=complex
     )
-    values, shapes = eigs(inverse, k=wanted, v0=aim, tol=1e-6)
-    best = int(np.argmax([_likeness_to(system, shapes[:, i], aim) for i in range(wanted)]))
-    shape = shapes[:, best]
-    w = complex(np.sqrt(w**2 + 1.0 / values[best]))
+    values, shapes = eigs(inverse, k=wanted, v0=rigid.astype(complex), tol=1e-6)
+    likeness = [_likeness(system, shapes[:, i], rigid) for i in range(wanted)]
+    best = int(np.argmax(likeness))
+    first = (complex(np.sqrt(start**2 + 1.0 / values[best])), shapes[:, best])
+    if best != np.abs(values).argmax():
+        # The iteration below goes to what is nearest to the shift.
+        factors = factored(system.matrix(first[0] * (1.0 + 1e-4j)))
+    true = _refined(system, *first, factors, False)
+    held = _refined(system, *true[:2], factors, True)
+    both = tuple(
+        Mode(order, w, _likeness(system, shape, rigid), rest, shape)
+        for w, shape, rest in (true, held)
+    )
+    if min(mode.overlap for mode in both) < 0.9 * likeness[best]:
+        raise ArithmeticError(f"mode {order}: the iteration went to another mode")
+    return both
+
+
+def _refined(
+    system: System, w: complex, shape: Complexes, factors: SuperLU, real: bool
+) -> tuple[complex, Complexes, float]:
+    """w and shape of the nonlinear problem near a start, and the last relative change of w."""
     rest = 1.0
     for step in range(60):
-        new = _settled(system, shape, w, real_matter)
+        new = _settled(system, shape, w, real)
         rest = abs(new - w) / abs(new)
         w = new
         if rest < 1e-9 and step > 1:
             break
-        held = w.real if real_matter else w
+        held = complex(w.real) if real else w
         shape = shape - factors.solve(system.matrix(w, held) @ shape)
         shape = shape / np.linalg.norm(shape)
-        if step % 8 == 7:
+        if step % 10 == 9:
             factors = factored(system.matrix(w * (1.0 + 1e-5j), held))
     if rest > 1e-6:
-        raise ArithmeticError(f"mode {order} has not settled: {rest:.1e}")
-    return Mode(order, w, _likeness(system, shape, rigid), rest, shape)
-
-
-def _likeness_to(system: System, shape: Complexes, aim: Complexes) -> float:
-    m = system.geometric_mass
-    both = abs(aim.conj() @ (m @ shape)) ** 2
-    return float(both / ((aim.conj() @ (m @ aim)).real * (shape.conj() @ (m @ shape)).real))
+        raise ArithmeticError(f"a mode near {w / (2.0 * np.pi):.2f} Hz has not settled: {rest:.1e}")
+    return w, shape, rest
 
 
 def response(
