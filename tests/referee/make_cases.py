@@ -24,11 +24,11 @@ HERE = Path(__file__).parent
 SIZE = (5.1, 3.9, 2.7)
 FLAT = Fineness(0.25, 0.015, 0.4)
 SOLID = Fineness(0.45, 0.07, 0.8)
-FURNISHED = Fineness(0.55, 0.12, 1.0)
+FURNISHED = Fineness(0.75, 0.25, 1.0)
 COARSER = 1.6
 PLAN: list[Order] = [(1, 0, 0), (0, 1, 0), (1, 1, 0), (2, 0, 0), (2, 1, 0), (0, 2, 0)]
 HUNG: list[Order] = [(0, 0, 1), (1, 0, 0), (0, 1, 0), (2, 0, 0), (1, 0, 1), (1, 1, 1)]
-LAYERED: list[Order] = [(1, 0, 0), (0, 1, 0), (1, 1, 0), (2, 0, 0), (2, 1, 0), (3, 2, 0), (0, 3, 0)]
+LAYERED: list[Order] = [(1, 0, 0), (0, 1, 0), (1, 1, 0), (2, 0, 0), (2, 1, 0), (0, 2, 0), (3, 2, 0)]
 WALLS = ("x", "y", "z")
 COLUMNS = [
     "case", "mode", "rigid_hz", "hz", "delta", "delta_coarse", "difference_percent",
