@@ -23,8 +23,8 @@ from referee_system import System
 HERE = Path(__file__).parent
 SIZE = (5.1, 3.9, 2.7)
 FLAT = Fineness(0.25, 0.015, 0.4)
-SOLID = Fineness(0.45, 0.07, 0.8)
-FURNISHED = Fineness(0.75, 0.25, 1.0)
+SOLID = Fineness(0.5, 0.012, 2.0)
+FURNISHED = Fineness(0.6, 0.15, 2.0)
 COARSER = 1.6
 PLAN: list[Order] = [(1, 0, 0), (0, 1, 0), (1, 1, 0), (2, 0, 0), (2, 1, 0), (0, 2, 0)]
 HUNG: list[Order] = [(0, 0, 1), (1, 0, 0), (0, 1, 0), (2, 0, 0), (1, 0, 1), (1, 1, 1)]
@@ -68,7 +68,7 @@ def corner_fills() -> Iterator[Case]:
 
 
 def stacks() -> Iterator[Case]:
-    for square in (False, True):
+    for square in (True, False):
         for sigma in (12e3, 7e3):
             for sides in ((True,), (True, False)):
                 pieces = tuple(corner(0.6, square, sigma, 1.2, side) for side in sides)
