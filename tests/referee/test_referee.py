@@ -1,10 +1,13 @@
 """The referee for porous matter in a box room, itself judged by closed forms and perturbation."""
 
+import csv
+
 import numpy as np
 import pytest
+from make_cases import HERE, PLAN, corner, corner_fills, furnished
 from referee_layers import face_admittance, layered_room
 from referee_matter import DENSITY, SPEED, Constant, Membrane, fluid, miki
-from referee_modes import find_mode, orders_below, response, rigid_frequency
+from referee_modes import find_both, find_mode, orders_below, response, rigid_frequency
 from referee_room import Block, Face, Fineness, Room, Wedge
 from referee_system import System, factored
 from skfem import Basis, ElementHex2, MeshHex, asm
@@ -241,3 +244,36 @@ def test_a_membrane_is_purely_resistive_at_its_resonance() -> None:
     # w^2 = stiffness / mass (any textbook on oscillators).
     board = Membrane(10.0, 1.4e6, 2000.0)
     assert board(np.sqrt(1.4e5)) == pytest.approx(DENSITY * SPEED / 2000.0, rel=1e-12)
+
+
+def test_corner_fills_have_the_figures_worked_out_elsewhere() -> None:
+    # Two fills of triangular section, legs of 600 mm, floor to ceiling: figures in 1/s handed on
+    # from a separate calculation (tests/evidence/porous_referee.md); no published source.
+    given = {7e3: (1.41, 2.17, 5.91, 3.50, 8.87, 3.52), 12e3: (1.62, 2.07, 5.54, 2.84, 7.15, 2.39)}
+    for sigma, deltas in given.items():
+        pieces = tuple(corner(0.6, False, sigma, SIZE[2], side) for side in (True, False))
+        system = System(Room(SIZE, pieces), Fineness(0.4, 0.08), 0)
+        found = [find_both(system, order)[1].delta for order in PLAN]
+        assert found == pytest.approx(deltas, rel=0.01)
+
+
+def test_the_tables_are_those_of_this_code() -> None:
+    with (HERE / "cases.csv").open(newline="") as handle:
+        table = {(r["case"], r["mode"]): float(r["delta"]) for r in csv.DictReader(handle)}
+    for case in list(corner_fills())[::4]:
+        system = System(case.room, Fineness(0.3, 0.03), 0)
+        for order in ((1, 0, 0), (2, 1, 0)):
+            told = table[case.name, "-".join(map(str, order))]
+            assert find_mode(system, order).delta == pytest.approx(told, rel=2e-3)
+
+
+def test_the_furnished_room_is_what_its_file_says() -> None:
+    # Areas and volumes added up by hand from furnished_room.toml.
+    room, _ = furnished()
+    system = System(room, Fineness(1.5, 1.5))
+    ones = np.ones(system.size)
+    areas = sorted(float(ones @ (b @ ones)) for b in system.wall.values())
+    whole = 2 * 2.7 * (5.1 + 3.9) + 5.1 * 3.9
+    assert areas == pytest.approx([1.44, 1.89, whole - 1.44 - 1.89], rel=1e-9)
+    porous = 2 * 0.18 * 1.2 + 4 * 0.6 * 1.2 * 0.1 + 2.4 * 1.2 * 0.06
+    assert ones @ (system.mass[12_000.0] @ ones) == pytest.approx(porous, rel=1e-9)
