@@ -16,6 +16,7 @@ from materials.made import packaged_builds
 from materials.table_files import TableFault
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.judge_heard import HeardJudge
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_response import ResponseJudge
 from optimizer.acoustics.judge_trace import TraceJudge
@@ -100,16 +101,19 @@ class Project:
         judges: tuple[Judge, ...] = (TraceJudge(above),)
         if dimensions is not None and modal is not None:
             judges = (*judges, ModesJudge(dimensions, modal, low))
-        return (
-            (*judges, WaveJudge(self.scenario.models.waves_up_to)) if judging == "full" else judges
-        )
+        return (*judges, self._waves) if judging == "full" else judges
 
     def informers(self, judging: Judging = "full") -> tuple[Judge, ...]:
         """Models that add findings to the score card and answer no criterion."""
         dimensions = self.room.dimensions
-        if dimensions is None or judging == "none":
+        low = () if dimensions is None else (ResponseJudge(dimensions),)
+        if judging == "none":
             return ()
-        return (ResponseJudge(dimensions),)
+        return (*low, HeardJudge(self._waves)) if judging == "full" else low
+
+    @property
+    def _waves(self) -> WaveJudge:
+        return WaveJudge(self.scenario.models.waves_up_to)
 
     @cached_property
     def usable_products(self) -> tuple[Product, ...]:

@@ -22,7 +22,7 @@ from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
 from optimizer.acoustics.make_admittance import DIFFUSE, along, joined, kinds_of, level
-from optimizer.acoustics.reactance import laboratory_admittance, with_reactance
+from optimizer.acoustics.reactance import fade, laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
@@ -47,6 +47,7 @@ def coefficient_admittance(alpha: Floats, hz: Floats) -> Floats:
     """Real admittance (N, F) of materials with random-incidence coefficients (N, 8)."""
     kinds, kind = np.unique(alpha, axis=0, return_inverse=True)
     beta = admittance_from_alpha(np.minimum(bands_at(kinds, hz), 1.0))
+    beta = beta * fade(admittance_from_alpha(np.minimum(kinds, 1.0)), hz)
     return np.asarray(beta[kind.ravel()])
 
 

@@ -11,11 +11,10 @@ import numpy as np
 
 from optimizer.acoustics.assessment import Assessment
 from optimizer.acoustics.coupled import CoupledModes
-from optimizer.acoustics.low_decay_criteria import LowDecayFamily
+from optimizer.acoustics.low_decay_criteria import LowDecayFamily, fixed_weights
 from optimizer.acoustics.low_response import Dimensions, damped_modes
 from optimizer.acoustics.mode_criteria import ModeFamily
 from optimizer.acoustics.modes import Modes, band_decay_from_modes, decay_time, octave_edges
-from optimizer.acoustics.modes import mode_weights as rigid_mode_weights
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BAND_LABELS, BANDS
 
@@ -67,5 +66,5 @@ def _by_order(found: CoupledModes) -> dict[tuple[int, ...], float]:
 
 
 def _by_order_of(modes: Modes, scene: Scene) -> dict[tuple[int, ...], float]:
-    weights = rigid_mode_weights(modes, scene.speakers, scene.seats)
+    weights = fixed_weights(modes, scene)
     return {tuple(n): float(w) for n, w in zip(modes.n, weights, strict=True)}

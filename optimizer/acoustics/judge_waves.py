@@ -1,6 +1,6 @@
 """The wave equation as judge of the low and middle range, in rooms of any shape."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,15 +9,15 @@ from scipy.signal import butter, sosfilt
 from scipy.stats import qmc
 
 from optimizer.acoustics.absorption import absorption_area
-from optimizer.acoustics.assessment import Assessment, Finding
+from optimizer.acoustics.assessment import Assessment
 from optimizer.acoustics.decay import LOG_CAP, eyring
 from optimizer.acoustics.decay_curve import DecayTimes, backward_integral, decay_times
-from optimizer.acoustics.low_response import LowResponse
 from optimizer.acoustics.modes import octave_edges
 from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.source_places import source_places
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_budget import SOUND_SPEED, affordable_frequency, spacing_for
-from optimizer.acoustics.wave_room import wave_scene
+from optimizer.acoustics.wave_room import WaveScene, wave_scene
 from optimizer.acoustics.waves import Responses, simulate
 from optimizer.bands import BANDS, EXACT_HZ, band_label
 from optimizer.room.geometry import Floats
@@ -25,33 +25,36 @@ from optimizer.room.geometry import Floats
 MODEL = "wave equation"
 TOLERANCE = 0.03  # dispersion at the highest frequency
 MOST_CELLS = 1_000_000  # as many as let a plan be judged several times within minutes
-HEAD = 0.10  # metres to either side of the ears that the head region reaches
-HEAD_POINTS = HEAD * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
-SPREAD = 24  # positions over the room at which its decay is heard
+SPREAD = 96  # positions over the room at which its decay is heard; half may be too near a source
 INSET = 0.1  # share of the room's length, width and height that they keep off the walls
 LENGTH = 0.8  # of the longest decay time by the formula, which low modes outlast
 SHORTEST, LONGEST = 0.35, 4.0  # seconds simulated
 CUT_OFF = -35.0  # dB that the last tenth may hold in any band, else simulated longer
 ORDER = 3  # of the band filters
-EARLY = 0.002, 0.015  # seconds after the direct sound between which sound is early
-SHADE = -3.0  # dB of the direct sound re free field below which it is said to be in the shade
 
 
 @dataclass(frozen=True)
-class Heard:
-    """Responses at each seat and 10 cm around it, at positions over the room, and a remark.
+class Laid:
+    """A room on its grid, up to which frequency in Hz, and a remark: empty unless coarsened."""
 
-    seats: (S, R * 7), seat by seat; room: (S, P), P at least 1; message: empty unless coarsened.
-    """
-
-    seats: Responses
-    room: Responses
+    scene: Scene
+    made: WaveScene
+    f_max: float
     message: str
+
+    @property
+    def bands(self) -> list[int]:
+        """Octave bands that are judged."""
+        return bands_within(self.f_max)
 
 
 @dataclass(frozen=True)
 class WaveJudge:
-    """T20 of the octave bands from 63 Hz up to one, over the room; and what the seats hear.
+    """T20 of the octave bands from 63 Hz up to one, over the room, from fixed places.
+
+    Sound comes from `source_places` and is heard over the room, so that the decay is the room's and
+    changes with no loudspeaker or seat. A place and one of the other kind sound in one run
+    (waves.simulate, `beside`): two runs carry four places.
 
     `top_band` is the highest octave, `tolerance` the dispersion at its upper edge. A room that
     takes more than `most_cells` is judged up to a lower frequency, and its rows say so.
@@ -62,44 +65,56 @@ class WaveJudge:
     most_cells: int = MOST_CELLS
 
     def __call__(self, scene: Scene) -> Assessment:
-        """Decay times by the key of their criterion; evenness over the head; early arrivals."""
-        heard = self.responses(scene)
-        reach = bands_within(heard.room.f_max)
-        decay = band_decays(heard.room, reach)
+        """Decay times by the key of their criterion."""
+        laid = self.laid(scene, source_places(scene).reshape(-1, 3))
+        decay = band_decays(self.decaying(laid), laid.bands)
         values, notes = {}, {}
-        for index, band in enumerate(reach):
+        for index, band in enumerate(laid.bands):
             if np.isfinite(decay.t20[index]):
                 key = f"decay: {band_label(band)}"
                 values[key] = float(decay.t20[index])
                 bends = f"the decay bends: {decay.edt[index]:.2f} s by its first 10 dB"
-                said = [bends if decay.double_slope[index] else "", heard.message]
+                said = [bends if decay.double_slope[index] else "", laid.message]
                 notes[key] = "; ".join(filter(None, said))
         notes = {key: note for key, note in notes.items() if note}
-        findings = (*head_findings(scene, heard), *early_findings(scene, heard))
-        return Assessment(values, dict.fromkeys(values, MODEL), notes, findings)
+        return Assessment(values, dict.fromkeys(values, MODEL), notes)
 
-    def responses(self, scene: Scene) -> Heard:
-        """Impulse responses up to the top band, or as far as the grid may go in a large room."""
-        wanted = octave_edges(self.top_band)[1]
+    def laid(self, scene: Scene, points: Floats | None = None) -> Laid:
+        """The scene on a grid for the top band, or as far as it may go in a large room; furniture
+        keeps off the `points` (wave_scene)."""
         f_max, message = affordable_frequency(
-            scene.volume, wanted, self.most_cells, coarsen=True, tolerance=self.tolerance
-        )
-        made = wave_scene(scene, spacing_for(f_max, self.tolerance))
-        seats = head_region(made.room, scene.seats)
-        spread = spread_points(made.room, scene.speakers, nearest(scene))
-        over = slice(len(seats), None) if len(spread) else slice(None)
-        reach = bands_within(f_max)
+            scene.volume, octave_edges(self.top_band)[1], self.most_cells, coarsen=True,
+            tolerance=self.tolerance,
+        )  # fmt: skip
+        made = wave_scene(scene, spacing_for(f_max, self.tolerance), points)
+        return Laid(scene, made, f_max, message)
+
+    def decaying(self, laid: Laid) -> Responses:
+        """Responses (2, P, N) over the room, each to a pair of the places sounding together."""
+        places = source_places(laid.scene)
+        room = laid.made.room
+        one, two = (in_the_air(room, places[:, kind]) for kind in (0, 1))
+        points = spread_points(room, places.reshape(-1, 3), nearest(laid.scene))
+        if not len(points):
+            points = spread_points(room, places.reshape(-1, 3), 0.0)
+        return self.sounded(laid, one, points, slice(None), beside=two)
+
+    def sounded(
+        self, laid: Laid, sources: Floats, receivers: Floats, over: slice,
+        beside: Floats | None = None,
+    ) -> Responses:  # fmt: skip
+        """Responses at receivers, long enough for the decay in every band `over` some of them."""
 
         def longer(found: Responses) -> float:
-            left = remaining_by_band(at_receivers(found, over), reach)
+            left = remaining_by_band(at_receivers(found, over), laid.bands)
             cut = left.max(initial=-np.inf) >= CUT_OFF
             return min(1.6 * found.duration_s, LONGEST) if cut else 0.0
 
-        found = simulate(
-            made.room, made.admittance, scene.speakers, np.concatenate([seats, spread]),
-            duration(scene, self.top_band), f_max, air=(EXACT_HZ, scene.air), longer=longer,
+        scene, made = laid.scene, laid.made
+        return simulate(
+            made.room, made.admittance, sources, receivers, duration(scene, self.top_band),
+            laid.f_max, beside=beside, air=(EXACT_HZ, scene.air), longer=longer,
         )  # fmt: skip
-        return Heard(at_receivers(found, slice(len(seats))), at_receivers(found, over), message)
 
 
 def bands_within(f_max: float) -> list[int]:
@@ -146,19 +161,21 @@ def spread_points(room: WaveRoom, sources: Floats, apart: float) -> Floats:
     return np.asarray(points[far & in_air(room, points)])
 
 
+def in_the_air(room: WaveRoom, points: Floats) -> Floats:
+    """Points (N, 3), those that a coarse grid gives no air moved to its nearest cell of air."""
+    held = np.array(points)
+    for index in np.flatnonzero(~in_air(room, points)):
+        centres = room.origin + room.spacing * (np.argwhere(room.air) + 0.5)
+        held[index] = centres[np.linalg.norm(centres - points[index], axis=1).argmin()]
+    return held
+
+
 def in_air(room: WaveRoom, points: Floats) -> NDArray[np.bool_]:
     """Which points (N, 3) lie in a cell of air."""
     cell = np.floor((points - room.origin) / room.spacing).astype(int)
     inside = np.all((cell >= 0) & (cell < room.air.shape), axis=1)
     cell = np.clip(cell, 0, np.array(room.air.shape) - 1)
     return np.asarray(inside & room.air[tuple(cell.T)])
-
-
-def head_region(room: WaveRoom, seats: Floats) -> Floats:
-    """Each seat and six points 10 cm around it (R * 7, 3), held inside the air."""
-    points = (seats[:, None, :] + HEAD_POINTS[None]).reshape(-1, 3)
-    own = np.repeat(seats, len(HEAD_POINTS), axis=0)
-    return np.where(in_air(room, points)[:, None], points, own)
 
 
 def band_energy(heard: Responses, bands: Sequence[int]) -> Floats:
@@ -192,52 +209,3 @@ def band_decays(heard: Responses, bands: Sequence[int]) -> DecayTimes:
     start = int(energy.sum(axis=1).argmax())
     curve = backward_integral(energy[start:], 1.0 / heard.fs)
     return decay_times(curve, 1.0 / heard.fs)
-
-
-def head_findings(scene: Scene, heard: Heard) -> Iterator[Finding]:
-    """How much the low end differs around each head."""
-    around = len(HEAD_POINTS)
-    f_hz = np.geomspace(20.0, 300.0, 95)
-    f_hz = f_hz[f_hz <= heard.seats.f_max]
-    heard_db = heard.seats.level_db(f_hz)
-    for index, name in enumerate(scene.seat_names):
-        own = heard_db[:, index * around : (index + 1) * around]
-        spread = LowResponse(f_hz, own).both_db.std(axis=0)
-        yield Finding("low end", f"{name}, difference around the head", "dB",
-                      float(spread.mean()), np.nan, np.nan, MODEL,
-                      "20-300 Hz, within 10 cm of the ears, both loudspeakers")  # fmt: skip
-
-
-def early_findings(scene: Scene, heard: Heard) -> Iterator[Finding]:
-    """Early sound at each seat against the direct sound in free field."""
-    for index, name in enumerate(scene.seat_names):
-        early, direct = early_level(scene, heard.seats, index)
-        note = (f"energy 2 to 15 ms after the direct sound, up to {heard.seats.f_max:.0f} Hz, re "
-                "the direct sound in free field")  # fmt: skip
-        if direct < SHADE:
-            note += f"; something stands in its way: it arrives {-direct:.0f} dB weaker"
-        yield Finding("early sound below 1 kHz", name, "dB", early, np.nan, np.nan, MODEL, note)
-
-
-def early_level(scene: Scene, heard: Responses, seat: int) -> tuple[float, float]:
-    """Energy 2-15 ms after the direct sound, and within 2 ms of it, in dB, mean of loudspeakers.
-
-    Both re the energy of the direct sound in free field, whether or not it is in the shade: what
-    blocks it would otherwise turn up as strong reflections.
-    """
-    ratios = []
-    after, until = EARLY
-    for speaker in range(len(scene.speakers)):
-        distance = float(np.linalg.norm(scene.speakers[speaker] - scene.seats[seat]))
-        energy = heard.pressure[speaker, seat * len(HEAD_POINTS)] ** 2 / heard.fs
-        late = heard.time_s - distance / SOUND_SPEED
-        early, direct = (late > after) & (late <= until), np.abs(late) <= after
-        free = heard.impulse_energy() / distance**2
-        ratios.append([energy[early].sum() / free, energy[direct].sum() / free])
-    mean = np.mean(ratios, axis=0)
-    return level(mean[0]), level(mean[1])
-
-
-def level(ratio: float) -> float:
-    """An energy ratio in dB."""
-    return float(10.0 * np.log10(max(ratio, 1e-12)))

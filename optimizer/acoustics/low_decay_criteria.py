@@ -2,7 +2,8 @@
 
 There a band holds a handful of modes, each damped by what lies where it presses: a piece counts by
 its place, not by its area. The quantity is the mean damping of the band's modes, weighted by the
-energy each carries from the loudspeakers to the seats: linear in the treatment.
+energy each carries from fixed places (source_places, as for the wave equation) over the room:
+linear in the treatment, and the same wherever loudspeakers and seats stand.
 """
 
 from dataclasses import dataclass, replace
@@ -11,8 +12,9 @@ import numpy as np
 
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.mode_criteria import SMALLEST_DAMPING, ModeFamily
-from optimizer.acoustics.modes import box_modes, decay_time, mode_weights, octave_edges
+from optimizer.acoustics.modes import Modes, box_modes, decay_time, octave_edges, room_weights
 from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.source_places import source_places
 from optimizer.bands import BANDS, EXACT_HZ, band_label
 from optimizer.room.geometry import Floats
 
@@ -82,7 +84,7 @@ def low_decay_family(
     if not bands:
         return None
     modes = box_modes(dimensions, octave_edges(bands[-1])[1])
-    energy = mode_weights(modes, scene.speakers, scene.seats) ** 2
+    energy = fixed_weights(modes, scene) ** 2
     rows, share = [], []
     for index, band in enumerate(bands):
         edges = octave_edges(band)
@@ -94,6 +96,11 @@ def low_decay_family(
     if not rows:
         return None
     return LowDecayFamily(tuple(rows), ModeFamily((), modes), np.array(share))
+
+
+def fixed_weights(modes: Modes, scene: Scene) -> Floats:
+    """How strongly (M,) each mode sounds over the room from the fixed places; strongest = 1."""
+    return room_weights(modes, source_places(scene).reshape(-1, 3))
 
 
 def beside(row: Criterion) -> Criterion:

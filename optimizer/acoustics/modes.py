@@ -308,6 +308,15 @@ def mode_weights(modes: Modes, sources: ArrayLike, receivers: ArrayLike) -> Floa
     return np.asarray(w / np.max(w, initial=np.finfo(float).tiny))
 
 
+def room_weights(modes: Modes, sources: ArrayLike) -> Floats:
+    """(M,) root mean square of `mode_drive` over sources and all places of the room, strongest 1.
+
+    The mean of psi^2 over the room is int psi^2 dV / V; that leaves psi(source)^2 V / int psi^2 dV.
+    """
+    energy = np.mean(mode_shape(modes, sources) ** 2, axis=1) * modes.volume / modes.norm
+    return np.asarray(np.sqrt(energy / np.max(energy, initial=np.finfo(float).tiny)))
+
+
 def octave_edges(band_hz: float) -> tuple[float, float]:
     """Band-edge frequencies of the octave nearest band_hz, base ten (IEC 61260-1 eq. 2 to 5)."""
     mid = 1000.0 * 10.0 ** (0.3 * np.round(np.log10(band_hz / 1000.0) / 0.3))

@@ -24,6 +24,9 @@ from optimizer.room.geometry import Floats
 BRANCHES, FIT = 5, 0.02  # most branches of a fit, and the rms relative error to be content with
 DIGITS = 6  # of an admittance, for telling which cells are alike
 KNOWN = np.log(np.array(BANDS, dtype=float))
+# Fall of Re(beta) over the octave from 125 to 63 Hz from which a row is taken for porous matter, in
+# powers of frequency: thin matter has 2, boards and hard walls 0 to 1. Own choice between them.
+MATTER = 1.5
 
 
 def fitted(beta: Complexes) -> list[Admittance]:
@@ -47,6 +50,19 @@ def _of_slopes() -> Floats:
     # The integral of ln coth(u/2) from 0 to u is pi^2/4 - 2 chi_2(e^-u), Legendre's chi function.
     within = np.sign(from_here) * (np.pi**2 / 4 - spence(1.0 - q) + spence(1.0 + q))
     return np.asarray(np.diff(within) / np.diff(x) / np.pi)
+
+
+def fade(bands: Floats, hz: Floats) -> Floats:
+    """Factor (N, F) on the admittance of rows (N, 8) held below the lowest octave, 63 Hz.
+
+    Re(beta) of porous matter thin against the wavelength goes as frequency squared: a layer of
+    depth d and flow resistivity s has (w d/c)^2 s d/(3 Z0), the low-frequency limit of
+    j Z0 tan(k d)/Zc (derived here). Rows that fall so from 125 to 63 Hz (the table lets curtains,
+    carpets and the like do that, where no source gives 63 Hz) go on falling; others stay level.
+    """
+    steep = bands[:, 0] < bands[:, 1] * (BANDS[0] / BANDS[1]) ** MATTER
+    below = np.minimum(hz / BANDS[0], 1.0) ** 2
+    return np.where(steep[:, None], below, 1.0)
 
 
 def laboratory_admittance(alpha: Floats) -> Complexes:
@@ -80,4 +96,5 @@ def _fit(row: tuple[complex, ...]) -> Admittance:
 
 
 def _at_low(bands: tuple[float, ...]) -> Floats:
-    return np.asarray(np.interp(np.log(LOW_HZ), KNOWN, bands))
+    held = np.interp(np.log(LOW_HZ), KNOWN, bands)
+    return np.asarray(held * fade(np.array([bands]), LOW_HZ)[0])

@@ -100,14 +100,17 @@ class State(NamedTuple):
 class Ports(NamedTuple):
     """Where sound enters and is read: cells with weights.
 
-    Sources in open cells (source_cell) and in wall cells (drive_cell, an index into wall_cell);
-    receiver r reads its entries receiver_start[r] .. receiver_start[r + 1].
+    Sources in open cells (source_cell) and in wall cells (drive_cell, an index into wall_cell),
+    each with the column of the signal that enters there; receiver r reads its entries
+    receiver_start[r] .. receiver_start[r + 1].
     """
 
     source_cell: Index
     source_weight: Real
+    source_signal: Index
     drive_cell: Index
     drive_weight: Real
+    drive_signal: Index
     receiver_start: Index
     receiver_cell: Index
     receiver_weight: Real
@@ -234,8 +237,8 @@ def advance(
 ) -> tuple[Real, Real]:
     """Run len(signal) steps from step `first`; returns the last two fields, newest first.
 
-    signal (N,): source term of each step. Row n / every of out (rows, receivers) gets the pressure
-    at step n for each n that `every` divides.
+    signal (N, K): source terms of each step. Row n / every of out (rows, receivers) gets the
+    pressure at step n for each n that `every` divides.
     """
     now, old = u, u_before
     chunks = len(grid.chunk_run) - 1
@@ -248,10 +251,14 @@ def advance(
                     total += ports.receiver_weight[i] * now[ports.receiver_cell[i]]
                 out[row, r] = total
         for i in range(len(ports.drive_cell)):
-            state.drive[ports.drive_cell[i]] = ports.drive_weight[i] * signal[n]
+            state.drive[ports.drive_cell[i]] = 0.0
+        for i in range(len(ports.drive_cell)):
+            sent = signal[n, ports.drive_signal[i]]
+            state.drive[ports.drive_cell[i]] += ports.drive_weight[i] * sent
         for chunk in range(chunks):
             _chunk(chunk, grid, walls, state, now, old)
         for i in range(len(ports.source_cell)):
-            old[ports.source_cell[i]] += ports.source_weight[i] * signal[n]
+            sent = signal[n, ports.source_signal[i]]
+            old[ports.source_cell[i]] += ports.source_weight[i] * sent
         now, old = old, now
     return now, old

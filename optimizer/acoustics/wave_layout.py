@@ -182,19 +182,23 @@ def silent(layout: Layout, walls: Walls, dtype: type[np.floating]) -> tuple[Stat
 
 def lay_ports(
     layout: Layout,
-    source: Stencil,
+    sources: Sequence[Stencil],
     receivers: Sequence[Stencil],
     dtype: type[np.floating],
 ) -> Ports:
-    """Source and receiver stencils (cells in C order, weights)."""
-    cell, weight = layout.place[source[0]], source[1]
+    """Source and receiver stencils (cells in C order, weights); one signal for each source."""
+    cell = np.concatenate([layout.place[source[0]] for source in sources])
+    weight = np.concatenate([source[1] for source in sources])
+    signal = np.repeat(np.arange(len(sources)), [len(source[0]) for source in sources])
     at = np.searchsorted(layout.grid.wall_cell, cell).clip(0, len(layout.grid.wall_cell) - 1)
     wall = layout.grid.wall_cell[at] == cell
     return Ports(
         source_cell=cell[~wall],
         source_weight=weight[~wall].astype(dtype),
+        source_signal=signal[~wall],
         drive_cell=at[wall],
         drive_weight=weight[wall].astype(dtype),
+        drive_signal=signal[wall],
         receiver_start=np.append(0, np.cumsum([len(r[0]) for r in receivers])),
         receiver_cell=np.concatenate([layout.place[r[0]] for r in receivers]),
         receiver_weight=np.concatenate([r[1] for r in receivers]).astype(dtype),

@@ -32,12 +32,13 @@ class WaveScene:
     admittance: tuple[Admittance, ...]
 
 
-def wave_scene(scene: Scene, spacing: float) -> WaveScene:
+def wave_scene(scene: Scene, spacing: float, points: Floats | None = None) -> WaveScene:
     """The scene on a grid of cells of at most `spacing` m.
 
     Walls react locally, by the admittance that modes meet too (`low_cells`), as passive branches.
-    Furniture is a closed box whose faces absorb what its absorption area says; a box around a seat
-    or a loudspeaker ends below it. What is too small for any cell counts as the bare surface.
+    Furniture is a closed box whose faces absorb what its absorption area says; a box around one of
+    the `points` (N, 3) where sound is made or heard (left out: loudspeakers and seats) ends below.
+    What is too small for any cell counts as the bare surface.
     ValueError when the planes leave a gap; GridTooLargeError.
     """
     surface, rect, beta = low_cells(scene)
@@ -45,7 +46,9 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
     # Bare surface is the plane itself; as a rectangle it would reach beyond planes that are none.
     other = np.any(np.abs(beta - base[surface]) > 10.0**-DIGITS, axis=1)
     own = np.flatnonzero(other & np.all(rect[:, 2:] - rect[:, :2] > THIN, axis=1))
-    boxes, box_beta = _boxes(scene)
+    if points is None:
+        points = np.concatenate([scene.speakers, scene.seats])
+    boxes, box_beta = _boxes(scene, points)
     try:
         room = voxelise(scene.planes, spacing, surface[own], rect[own], boxes)
     except LostPatchError as small:
@@ -55,9 +58,8 @@ def wave_scene(scene: Scene, spacing: float) -> WaveScene:
     return WaveScene(room, tuple(fitted(rows)))
 
 
-def _boxes(scene: Scene) -> tuple[Floats, Floats]:
+def _boxes(scene: Scene, points: Floats) -> tuple[Floats, Floats]:
     """Solid boxes (B, 2, 3) and the real admittance (B, F) of their faces."""
-    points = np.concatenate([scene.speakers, scene.seats])
     low = np.min([plane.to_xyz(plane.polygon).min(axis=0) for plane in scene.planes], axis=0)
     high = np.max([plane.to_xyz(plane.polygon).max(axis=0) for plane in scene.planes], axis=0)
     boxes, alpha = [], []

@@ -28,7 +28,7 @@ SHARE = 400  # steps between two reports of progress
 
 @dataclass
 class _Run:
-    """One inlet: its places, and how far the sound from it has come."""
+    """One run: its places, and how far the sound in it has come."""
 
     ports: Ports
     state: State
@@ -39,7 +39,8 @@ class _Run:
 
 @dataclass
 class Runs:
-    """Sound from each of some inlets, read at some outlets, `every` so many steps of dt s."""
+    """Runs with sound from one or more inlets each, read at some outlets, `every` so many steps of
+    dt s."""
 
     layout: Layout
     walls: Walls
@@ -55,23 +56,23 @@ class Runs:
         cls,
         room: WaveRoom,
         admittance: Sequence[Admittance],
-        inlets: Sequence[Stencil],
+        inlets: Sequence[Sequence[Stencil]],
         outlets: Sequence[Stencil],
         dt: float,
         c: float,
         every: int,
         double: bool,
     ) -> Runs:
-        """Before anything sounds; one admittance per surface of the room."""
+        """Before anything sounds: inlets of each run, one admittance per surface of the room."""
         dtype = np.float64 if double else np.float32
         layout = lay_out(room, (c * dt / room.spacing) ** 2, dtype)
         walls = lay_walls(room, layout, admittance, dt, c, dtype)
         runs = [
             _Run(
-                lay_ports(layout, inlet, outlets, dtype), *silent(layout, walls, dtype),
+                lay_ports(layout, own, outlets, dtype), *silent(layout, walls, dtype),
                 np.zeros((0, len(outlets)), dtype=dtype),
             )
-            for inlet in inlets
+            for own in inlets
         ]  # fmt: skip
         # A unit of pressure at 1 m is a source term of 4 pi, spread over one cell, and per step.
         gain = 4.0 * np.pi * (c * dt) ** 2 / room.cell_volume
@@ -80,10 +81,11 @@ class Runs:
     def until_end_of(
         self, signal: Floats, progress: Callable[[float], None] | None = None
     ) -> Floats:
-        """Pressure (inlets, outlets, samples) from the first step to the last of a signal (N,).
+        """Pressure (runs, outlets, samples) from the first step to the last of signals (N, K), one
+        for each inlet of a run.
 
-        The signal is that of the steps already done, and goes on. Per second, re 1 m in free field;
-        `progress` is called with the finished share of the steps that were left.
+        The signals are those of the steps already done, and go on. Per second, re 1 m in free
+        field; `progress` is called with the finished share of the steps that were left.
         """
         self.loudest = self.loudest or float(np.abs(signal).max())
         told = _Progress(len(self.runs) * (len(signal) - self.done), progress)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.signal import butter, firwin, freqs, kaiserord, sosfilt, sosfreqz
 
+from optimizer.acoustics.quadrature import quarter_apart
 from optimizer.acoustics.voxel import WaveRoom
 from optimizer.acoustics.wave_admittance import Admittance
 from optimizer.acoustics.wave_budget import COURANT, SOUND_SPEED, dispersion_error, time_step
@@ -36,6 +37,8 @@ STATIC_HZ = 10.0
 it is part of the reference, so responses are not affected by it."""
 COARSEST = 0.1
 """Largest dispersion error a run accepts at f_max."""
+LOWEST_HZ = 40.0
+"""From here up two places of one run sound a quarter of a period apart (the octave of 63 Hz)."""
 BLOCK = 64
 
 
@@ -118,6 +121,7 @@ def simulate(
     duration_s: float,
     f_max: float,
     *,
+    beside: ArrayLike | None = None,
     roll_off: Sequence[RollOff | None] = (),
     air: tuple[ArrayLike, ArrayLike] | None = None,
     double: bool = False,
@@ -129,14 +133,16 @@ def simulate(
     """Impulse responses from every source to every receiver up to f_max in Hz.
 
     admittance: one per surface of the room (`RIGID` where it is hard); sources (S, 3) and receivers
-    (R, 3) m; duration_s: seconds after emission; roll_off: one per source, None for flat; air:
-    (frequency Hz, intensity attenuation m in 1/m), applied as exp(-m c t / 2) to what arrives at t,
-    which is exact for a loss that is the same everywhere in the room; double: double precision
-    (single is within 0.02 dB above 20 Hz; below 10 Hz rounding leaves a slow drift some 80 dB under
-    the peak); courant: share of the largest stable time step; progress: called with the finished
-    share; longer: asked with the responses how many seconds they should last, and the run goes on
-    while that is more than they do. One run per source or per receiver, whichever are fewer, since
-    the scheme is reciprocal.
+    (R, 3) m; beside (S, 3): a second place that sounds in the same run as each source, a quarter of
+    a period apart from it at every frequency above LOWEST_HZ, so that the energies of the two add
+    up (`quadrature`; transfer functions then mean nothing); duration_s: seconds after emission;
+    roll_off: one per source, None for flat; air: (frequency Hz, intensity attenuation m in 1/m),
+    applied as exp(-m c t / 2) to what arrives at t, which is exact for a loss that is the same
+    everywhere in the room; double: double precision (single is within 0.02 dB above 20 Hz; below 10
+    Hz rounding leaves a slow drift some 80 dB under the peak); courant: share of the largest stable
+    time step; progress: called with the finished share; longer: asked with the responses how many
+    seconds they should last, and the run goes on while that is more than they do. One run per
+    source or per receiver, whichever are fewer, since the scheme is reciprocal.
 
     ValueError for points outside the air, a wrong number of admittances or roll-offs, an unstable
     time step, or a grid too coarse for f_max (10 % dispersion; use `wave_budget.spacing_for`).
@@ -148,12 +154,15 @@ def simulate(
     lead_s = dt * (len(pulse) // 2)
     every = max(1, int(1.0 / dt / (2.2 * STOP * f_max)))
     inlet, outlet = ([stencil(room, p) for p in points] for points in (s_at, r_at))
-    swap = len(outlet) < len(inlet)
-    runs = Runs.at_rest(
-        room, admittance, *((outlet, inlet) if swap else (inlet, outlet)), dt, c, every, double
-    )
+    swap = len(outlet) < len(inlet) and beside is None
+    starts, ends = (outlet, inlet) if swap else (inlet, outlet)
+    second = [] if beside is None else [stencil(room, p) for p in np.reshape(beside, (-1, 3))]
+    together = list(zip(starts, second, strict=True)) if second else [(one,) for one in starts]
+    runs = Runs.at_rest(room, admittance, together, ends, dt, c, every, double)
     while True:
-        signal = _signal(pulse, int(np.ceil((duration_s + lead_s) / dt)), 1.0 / dt)
+        signal = _signal(pulse, int(np.ceil((duration_s + lead_s) / dt)), 1.0 / dt)[:, None]
+        if second:
+            signal = quarter_apart(signal[:, 0], 1.0 / dt, LOWEST_HZ, max(f_max, 2 * LOWEST_HZ))
         pressure = runs.until_end_of(signal, progress)
         pressure = pressure.transpose(1, 0, 2) if swap else pressure
         fs = 1.0 / dt / every

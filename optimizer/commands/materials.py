@@ -40,7 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     rows = [_row(material) for material in found]
     parts = [
         text_table(header, rows, tuple(range(3, 3 + len(BANDS)))),
-        "~ extrapolated. alpha: random-incidence coefficient; m2: absorption area of one item.",
+        "~ extrapolated, less sure. alpha: random-incidence coefficient; "
+        "m2: absorption area of one item.",
     ]
     if arguments.sources:
         keys = sorted({key for material in found for key in material.sources})

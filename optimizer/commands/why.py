@@ -14,6 +14,7 @@ from optimizer.project import Project, load_project
 from optimizer.results.comparison_plans import read_planned
 from optimizer.results.model import PlannedPiece
 from optimizer.results.planfile import plan_faults
+from optimizer.results.product_words import bass_sentences
 from optimizer.results.tables import folded
 from optimizer.results.why import judged_plan, why_table
 from optimizer.results.why_bench import build_bench
@@ -93,9 +94,16 @@ def run(arguments: argparse.Namespace) -> int:
         obstacles_table(bench, judged, found, tried) if found else "Every criterion is met.",
         relaxations_table(bench, tried),
         BANS if len(tried) > 1 else "",
+        _bass(project, pieces, arguments.units),
     ]
     say("\n\n".join(part for part in parts if part))
     return 0
+
+
+def _bass(project: Project, pieces: tuple[PlannedPiece, ...], units: str) -> str:
+    """What the products do in the bass, as a list."""
+    said = bass_sentences([p.piece for p in pieces], project.usable_products, units)
+    return folded("\n".join(["In the bass:", *(f"- {text}" for text in said)])) if said else ""
 
 
 def _checked(arguments: argparse.Namespace) -> tuple[Project, tuple[PlannedPiece, ...]]:

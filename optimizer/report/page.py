@@ -33,6 +33,7 @@ from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
+from optimizer.results.product_words import bass_sentences
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
 
 FOLDER = Path(__file__).parent
@@ -102,6 +103,7 @@ def report_html(
         shopping=_shopping(plan),
         shopping_notes=tell.shopping_notes(plan),
         fire=_fire_table(plan),
+        bass=bass_sentences([p.piece for p in plan.pieces], plan.project.usable_products, units),
         reasons=reasons_table(plan, units),
         assumptions=assumptions(plan, units),
         coefficients=coefficients_table(plan),

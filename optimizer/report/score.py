@@ -13,6 +13,10 @@ GROUPS = {
               "blurs what you hear. Very short: it is tiring and dull."),
     "decay formula": ("Decay by the formula, in the bass", "Beside the figures above, for "
                       "comparison: a formula says little where single modes rule."),
+    "decay from the loudspeakers": ("Decay time from where the loudspeakers stand", "As above, but "
+                                    "with the loudspeakers as the only sources. The decay that "
+                                    "counts is the room's own, from places that stay when they are "
+                                    "moved."),
     "mode": ("How long single bass notes ring", "Each mode is one bass note that the room holds "
              "on to; the limit is what ears notice. In brackets: how many half waves fit along "
              "length, width and height. Notes for A = 440 Hz."),

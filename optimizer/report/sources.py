@@ -197,7 +197,9 @@ def model_limits() -> list[str]:
     return [
         "Absorption coefficients differ between laboratories by about 20 % of the value at 125 Hz, "
         "10 % at 250 Hz and 5 % above (ISO 12999-2), and between sources by more. Values marked ~ "
-        "are extrapolated; most at 63 Hz are.",
+        "are extrapolated and less sure; most at 63 Hz are. There and below, porous matter of "
+        "which only coefficients are known (curtains, carpets) is taken to fall as frequency "
+        "squared.",
         "Below the Schroeder frequency (some 200 Hz in a small room) single standing waves rule "
         "and one decay time says little. In a box room they are judged one by one; in other shapes "
         "the bass figures are a direction, not a figure.",
@@ -208,6 +210,13 @@ def model_limits() -> list[str]:
         "Wave equation and standing waves take walls to react at each place by itself, "
         "loudspeakers as points and furniture as boxes. Ray tracing does not know that sound bends "
         "round the edges of a panel, and its scattering is mostly estimated.",
+        "Decay up to 500 Hz is heard over the room from two places and their mirror images, chosen "
+        "from the room's shape (ISO 3382-2 asks for two), so it does not hang on where the "
+        "loudspeakers stand; the decay from the loudspeakers is shown beside it.",
+        "A closed door or closet counts as a panel of the material named for it, with its area; an "
+        "open one as the coefficient its material has, not as the volume behind. A couch counts "
+        "with the absorption area measured for one; standing waves meet half of it, since it was "
+        "measured on a hard floor, which doubles the pressure there.",
         "What a figure lies between, four times in five, and the chance of a limit being met cover "
         "coefficients, scattering and places a few centimetres off, not what a model leaves out.",
         "Reflections: one bounce only, coefficients for sound from all sides in place of the exact "

@@ -5,6 +5,7 @@ from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.product_words import bass_sentences
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.shopping import money
 from optimizer.results.tables import markdown_table
@@ -17,6 +18,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
         _title(plan),
         _summary(plan),
         "## Shopping list\n\n" + tell.shopping_markdown(plan),
+        "## What the products do in the bass\n\n" + _bass(plan, pieces, units),
         "## Where each piece goes\n\n" + _places(plan, units),
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
@@ -58,6 +60,11 @@ def _places(plan: Plan, units: str) -> str:
         "see them. Distances are to the nearest edges of the piece.\n\n"
     )
     return intro + markdown_table(tell.PIECES_HEADER, tell.piece_rows(plan, units))
+
+
+def _bass(plan: Plan, pieces: list[Piece], units: str) -> str:
+    said = bass_sentences(pieces, plan.project.usable_products, units)
+    return tell.wrapped(said) if said else "Nothing to say of these products."
 
 
 def _score(plan: Plan) -> str:

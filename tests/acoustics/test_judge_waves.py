@@ -13,15 +13,19 @@ import pytest
 from numpy.typing import ArrayLike
 
 from optimizer.acoustics.assessment import Assessment
-from optimizer.acoustics.judge_trace import TraceJudge
-from optimizer.acoustics.judge_waves import (
+from optimizer.acoustics.judge_heard import (
+    GROUP,
     Heard,
-    WaveJudge,
-    band_decays,
+    HeardJudge,
     early_findings,
     early_level,
-    formula_decay,
     head_region,
+)
+from optimizer.acoustics.judge_trace import TraceJudge
+from optimizer.acoustics.judge_waves import (
+    WaveJudge,
+    band_decays,
+    formula_decay,
     nearest,
     remaining_by_band,
     spread_points,
@@ -107,7 +111,7 @@ def test_blocked_direct_sound_is_not_taken_for_strong_reflections() -> None:
     early, direct = early_level(scene, heard, 0)
     assert direct < -10.0
     assert direct < early < -3.0
-    told = [f.note for f in early_findings(scene, Heard(heard, heard, ""))]
+    told = [f.note for f in early_findings(scene, Heard(heard, heard))]
     assert "something stands in its way" in told[0]
 
 
@@ -193,12 +197,15 @@ def quick() -> WaveJudge:
 
 def test_mirrored_room_gets_the_mirrored_answer() -> None:
     """Left and right exchanged, from the room file on: all figures the same."""
-    one, two = (quick()(p.scene) for p in (project(), project().mirrored()))
-    assert one.values.keys() == two.values.keys()
-    assert len(one.values) == 3
-    for key, value in one.values.items():
-        assert two.values[key] == pytest.approx(value, rel=1e-6)
-    for mine, other in zip(one.findings, two.findings, strict=True):
+    scenes = project().scene, project().mirrored().scene
+    one, two = (quick()(scene).values for scene in scenes)
+    assert one.keys() == two.keys()
+    assert len(one) == 3
+    for key, value in one.items():
+        assert two[key] == pytest.approx(value, rel=1e-6)
+    told = [HeardJudge(quick())(scene).findings for scene in scenes]
+    assert [f.where for f in told[0] if f.group == GROUP] == ["63 Hz", "125 Hz", "250 Hz"]
+    for mine, other in zip(*told, strict=True):
         assert (mine.key, mine.note) == (other.key, other.note)
         assert other.value == pytest.approx(mine.value, rel=1e-5)
 

@@ -84,7 +84,8 @@ def test_table_materials_damp_modes_as_the_coefficients_say() -> None:
 
     A corner fill by Kuttruff's relation for endless walls inverted at the mode's frequency, its
     face spread over what it covers: written out, so alike but for the reading between LOW_HZ, where
-    the curve has corners at mid-bands and is steep towards the largest coefficient (10 %). A flat
+    the curve has corners at mid-bands and is steep towards the largest coefficient (10 %). Below
+    63 Hz rows that fall by more than f^1.5 from 125 Hz fall as f^2, others stay level. A flat
     piece by the admittance of a laboratory's sample (tested below).
     """
     scene, patches = replace(project().scene, tiles=Patches.none()), table_patches()
@@ -98,6 +99,9 @@ def test_table_materials_damp_modes_as_the_coefficients_say() -> None:
     area = (patches.rect[:, 2] - patches.rect[:, 0]) * (patches.rect[:, 3] - patches.rect[:, 1])
     own = admittance_from_alpha(np.minimum(curve(patches.alpha), 1.0))
     own *= (patches.face / area)[:, None]
+    ends = admittance_from_alpha(np.minimum(patches.alpha[:, :2], 1.0))
+    steep = np.log2(ends[:, 1] / ends[:, 0]) / np.log2(125 / 63) > 1.5  # porous matter goes on so
+    own *= np.where(steep[:, None], np.minimum(modes.f_hz / 63, 1.0) ** 2, 1.0)
     flat = np.isclose(patches.face, area)
     assert 0 < flat.sum() < len(flat)
     own[flat] = [

@@ -165,7 +165,7 @@ def run_free(room: WaveRoom, walls: list[Admittance], seconds: float) -> Floats:
     laid = lay_walls(room, layout, walls, dt, C, np.float64)
     state, now, before = silent(layout, laid, np.float64)
     corner = stencil(room, room.origin + 0.5 * room.spacing)
-    ports = lay_ports(layout, corner, [corner], np.float64)
+    ports = lay_ports(layout, [corner], [corner], np.float64)
     now[layout.place] = np.random.default_rng(1).normal(size=room.air.size) * room.air.ravel()
     before[:] = now
     steps = int(seconds / dt / 20)
@@ -175,7 +175,7 @@ def run_free(room: WaveRoom, walls: list[Admittance], seconds: float) -> Floats:
         fresh, past = (u[layout.place].reshape(room.air.shape) for u in (now, before))
         found.append(energy(room, fresh, past, dt))
         now, before = advance(
-            layout.grid, laid, state, ports, now, before, np.zeros(steps), 1, 10**9, out
+            layout.grid, laid, state, ports, now, before, np.zeros((steps, 1)), 1, 10**9, out
         )
     return np.array(found)
 

@@ -46,15 +46,15 @@ def measure(name: str, scene: Scene) -> list[str]:
     judge(scene)
     times.append(time.perf_counter())
     processor = time.process_time()
-    heard = judge.responses(scene)
+    heard = judge.decaying(judge.laid(scene))
     times.append(time.perf_counter())
     processor = time.process_time() - processor
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    cells = scene.volume / float(np.prod(heard.room.spacing)) / 1000.0
-    shown = [scene.volume, cells, heard.room.time_s[-1], *np.diff(times), processor, peak]
+    cells = scene.volume / float(np.prod(heard.spacing)) / 1000.0
+    shown = [scene.volume, cells, heard.time_s[-1], *np.diff(times), processor, peak]
     digits = (0, 0, 2, 1, 1, 1, 0)
     numbers = [f"{value:.{count}f}" for value, count in zip(shown, digits, strict=True)]
-    return [name, *numbers, f"{heard.room.f_max:.0f}"]
+    return [name, *numbers, f"{heard.f_max:.0f}"]
 
 
 def main() -> None:

@@ -14,13 +14,13 @@ from materials.finite import endless_area
 from materials.incidence import admittance_from_alpha, alpha_from_admittance
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.decay import eyring
+from optimizer.acoustics.judge_heard import head_region
 from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judge_waves import (
     at_receivers,
     band_decays,
     duration,
     formula_decay,
-    head_region,
     spread_points,
 )
 from optimizer.acoustics.modes import box_modes, octave_edges

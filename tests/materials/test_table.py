@@ -19,6 +19,7 @@ from materials import Material, MaterialDataError, UnknownMaterial, load_table
 from materials.bands import BANDS
 from materials.build import Build
 from materials.finite import patch_area
+from materials.incidence import admittance_from_alpha
 from materials.layers import AirGap, Porous
 from materials.made import PREFIX, packaged_builds
 from materials.scattering import depth_rule, fill_ends
@@ -106,6 +107,10 @@ def test_extrapolated_cells_have_no_spread_and_follow_their_rule(material: Mater
     if 63 in material.extrapolated:
         # No rule lets absorption grow below 125 Hz; open doorways and hard walls are held.
         assert material.absorption[0] <= material.absorption[1] + ROUNDING
+    if 63 in material.extrapolated and "as frequency squared" in material.note:
+        beta = admittance_from_alpha(np.array(material.absorption[:2]))
+        # Thin porous matter: Re(beta) as f^2 (limit of j tan(kd)/Zc); half of the last digit kept.
+        assert beta[0] == pytest.approx(beta[1] * (63 / 125) ** 2, abs=1e-4)
     if 8000 in material.extrapolated and material.status != "estimated":
         assert material.absorption[7] == material.absorption[6]
 
