@@ -3,14 +3,12 @@
 What counts as bad is the project's own requirement; no outside source.
 """
 
-import errno
 import json
 import os
 import random
 import re
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -36,7 +34,6 @@ from variant_cases import COUCH
 from optimizer.cli import main
 from optimizer.faults import Fault, ScenarioError
 from optimizer.project import load_project
-from optimizer.results.output import write_folder
 
 Capture = pytest.CaptureFixture[str]
 OLD_PLAN = '{"kept": true}'
@@ -281,45 +278,6 @@ def test_bad_out_folder(name: str, remedy: str, tmp_path: Path, capsys: Capture)
     out = str(tmp_path / name)
     last = "plan.json" if name == "taken" else os.path.basename(name)
     refused(["plan", str(room), "--out", out], tmp_path, capsys, ((last, "", remedy),))
-
-
-def test_a_folder_that_is_there_is_written_from_within(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Its parent need not be writable: nothing is made there."""
-    out = tmp_path / "out"
-    out.mkdir()
-    (out / "kept.txt").write_text("kept")
-    made: list[Path] = []
-    make = tempfile.mkdtemp
-
-    def noted(suffix: str | None = None, prefix: str | None = None, dir: Path | None = None) -> str:
-        assert dir is not None
-        made.append(dir)
-        return make(suffix, prefix, dir)
-
-    monkeypatch.setattr(tempfile, "mkdtemp", noted)
-    write_folder(out, {"a.txt": "a", "b.txt": "b"})
-    assert set(made) == {out}
-    assert sorted(p.name for p in out.iterdir()) == ["a.txt", "b.txt", "kept.txt"]
-
-
-def test_all_files_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A disk that fills up while files are written leaves the old ones."""
-    out = tmp_path / "out"
-    out.mkdir()
-    (out / "a.txt").write_text("old")
-    write = Path.write_text
-
-    def full(path: Path, text: str, **named: str) -> int:
-        if path.name == "b.txt":
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        return write(path, text, **named)
-
-    monkeypatch.setattr(Path, "write_text", full)
-    with pytest.raises(ScenarioError, match="No space left"):
-        write_folder(out, {"a.txt": "new", "b.txt": "new"})
-    assert snapshot(tmp_path) == {str(out): b"", str(out / "a.txt"): b"old"}
 
 
 def test_the_program_itself(tmp_path: Path) -> None:

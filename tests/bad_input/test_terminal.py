@@ -27,8 +27,9 @@ def room(tmp_path: Path) -> Path:
     return tmp_path / "room.toml"
 
 
-def test_stopped_while_it_searches(room: Path) -> None:
-    """Ctrl-C: one line, exit code 130, no traceback, and nothing written."""
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped_while_it_searches(room: Path, number: signal.Signals, code: int) -> None:
+    """Ctrl-C, or a request to end: one line, its usual exit code, no traceback, nothing written."""
     before = sorted(room.parent.iterdir())
     words = [PROGRAM, "plan", room, "--out", room.parent / "out", "--fast", "--gap", "0"]
     with subprocess.Popen(
@@ -36,9 +37,9 @@ def test_stopped_while_it_searches(room: Path) -> None:
     ) as running:
         assert running.stderr is not None
         told = [next(line for line in running.stderr if SEARCHING in line)]
-        running.send_signal(signal.SIGINT)
+        running.send_signal(number)
         out, err = running.communicate(timeout=60)
-    assert running.returncode == 130
+    assert running.returncode == code
     assert "Traceback" not in "".join(told) + err
     assert "nothing was written" in out + err
     assert sorted(room.parent.iterdir()) == before
