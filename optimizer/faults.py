@@ -7,6 +7,8 @@ ScenarioError            one or more faults in input files or options
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from optimizer.plain_text import shown
+
 _LONGEST_VALUE = 60
 
 
@@ -21,9 +23,8 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.file}: {self.key}" if self.key else self.file
-        if self.value is None:
-            return f"{place}: {self.remedy}"
-        return f"{place} = {_short(self.value)}: {self.remedy}"
+        told = place if self.value is None else f"{place} = {_short(self.value)}"
+        return shown(f"{told}: {self.remedy}")
 
 
 class ScenarioError(Exception):

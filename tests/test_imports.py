@@ -11,8 +11,8 @@ FILES = sorted(p for top in ("materials", "optimizer") for p in (ROOT / top).rgl
 
 # Each part of the product, and the parts of it that it may import besides itself.
 BASE = {
-    "optimizer", "optimizer.bands", "optimizer.compiled", "optimizer.faults", "optimizer.together",
-    "optimizer.units",
+    "optimizer", "optimizer.bands", "optimizer.compiled", "optimizer.faults",
+    "optimizer.plain_text", "optimizer.together", "optimizer.tomlfile", "optimizer.units",
 }  # fmt: skip
 ROOM = {*BASE, "materials", "optimizer.room"}
 PLACEMENT = {*ROOM, "optimizer.acoustics", "optimizer.placement"}
@@ -22,7 +22,9 @@ MAY_IMPORT = {
     "optimizer": set(),
     "optimizer.bands": set(),
     "optimizer.compiled": set(),
-    "optimizer.faults": set(),
+    "optimizer.faults": {"optimizer.plain_text"},
+    "optimizer.plain_text": set(),
+    "optimizer.tomlfile": set(),
     "optimizer.units": set(),
     "optimizer.room": ROOM,
     "optimizer.together": set(),
@@ -66,6 +68,7 @@ ONLY_IN = {
     "pyomo": {"optimizer/placement/program.py"},
     "highspy": {"optimizer/placement/solver.py"},
     "numba": {"optimizer/compiled.py"},
+    "tomlkit": {"optimizer/tomlfile.py"},
 }
 
 

@@ -1,8 +1,6 @@
 """`treatment budget`: what more money would buy, from one budget to another."""
 
 import argparse
-import csv
-import io
 import json
 import math
 from collections import Counter
@@ -13,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from materials.cells import csv_text
 from optimizer.commands.printing import ProgressLine, say
 from optimizer.drawings.charts import budget_chart
 from optimizer.faults import Fault, ScenarioError
@@ -247,19 +246,17 @@ def _proof_in_words(curve: Curve, arguments: argparse.Namespace) -> str:
 
 def as_csv(project: Project, curve: Curve, arguments: argparse.Namespace) -> str:
     """One row per budget (RFC 4180), amounts with two decimals."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
     names = list(curve.untreated_groups)
     header = ["budget", "spent", "currency", "excess", "at_least", "gap", "status", "gain_per_100"]
-    writer.writerow(header + [f"excess_{name.replace(' ', '_')}" for name in names])
+    rows = [header + [f"excess_{name.replace(' ', '_')}" for name in names]]
     for budget, point in zip(_budgets(arguments), curve.points, strict=True):
         amounts = [f"{cents / 100:.2f}" for cents in (budget, point.cost_cents)]
         figures = [point.score, point.floor, point.selection.gap]
         parts = [1e4 * point.gain, *(point.groups[n] for n in names)]
-        writer.writerow([*amounts, project.scenario.budget.currency,
-                         *(f"{x:.6f}" for x in figures), point.selection.status,
-                         *(f"{x:.6f}" for x in parts)])  # fmt: skip
-    return text.getvalue()
+        rows.append([*amounts, project.scenario.budget.currency,
+                     *(f"{x:.6f}" for x in figures), point.selection.status,
+                     *(f"{x:.6f}" for x in parts)])  # fmt: skip
+    return csv_text(rows)
 
 
 def as_json(

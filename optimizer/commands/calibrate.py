@@ -17,7 +17,7 @@ from optimizer.placement.pieces import Piece
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import read_pieces
-from optimizer.results.tables import markdown_table, text_table
+from optimizer.results.tables import markdown_table, markdown_text, text_table
 from optimizer.room.reading import read_text
 
 MOST_CHANGES = 12
@@ -220,7 +220,8 @@ def _report(found: Calibration, inputs: _Inputs) -> str:
     decay = markdown_table(tell.DECAY_HEADER, tell.decay_rows(found), tell.DECAY_RIGHT)
     changes = markdown_table(tell.CHANGE_HEADER, tell.change_rows(found), tell.CHANGE_RIGHT)
     return (
-        f"# Calibration of {inputs.project.scenario.title}\n\n{tell.summary(found)}\n\n"
+        f"# Calibration of {markdown_text(inputs.project.scenario.title)}\n\n"
+        f"{tell.summary(found)}\n\n"
         f"## Decay\n\n{decay}\n\n## Coefficients that changed\n\n"
         f"By at least a quarter of their uncertainty; the rest is in the materials table.\n\n"
         f"{changes}\n"

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from optimizer.commands.printing import say
+from optimizer.plain_text import shown
 from optimizer.results.output import write_folder
 from optimizer.wizard.session import ask_everything
 from optimizer.wizard.talk import Talk
@@ -49,4 +50,4 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(text: str) -> None:
     """Print without a line's end, characters that the terminal lacks replaced."""
     encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, errors="replace").decode(encoding), end="", flush=True)
+    print(shown(text).encode(encoding, errors="replace").decode(encoding), end="", flush=True)

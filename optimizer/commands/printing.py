@@ -7,21 +7,23 @@ from types import TracebackType
 from typing import Self, TextIO
 
 from optimizer.placement.solver import Progress
+from optimizer.plain_text import shown
 
 
 def say(text: str) -> None:
-    """Print to standard output, with characters the terminal lacks replaced.
+    """Print to standard output, with characters the terminal lacks, and those that would steer
+    it, replaced.
 
     A reader that has gone away (`| head`) is no fault: the rest is dropped.
     """
     _print(text, sys.stdout, "\n")
 
 
-def _print(text: str, stream: TextIO, end: str) -> None:
+def _print(text: str, stream: TextIO, end: str, start: str = "") -> None:
     encoding = stream.encoding or "utf-8"
-    shown = text.encode(encoding, errors="replace").decode(encoding)
+    plain = shown(text).encode(encoding, errors="replace").decode(encoding)
     try:
-        print(shown, end=end, file=stream, flush=True)
+        print(start + plain, end=end, file=stream, flush=True)
     except BrokenPipeError:
         # Python flushes once more at its end: let that go nowhere instead of failing.
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
@@ -71,7 +73,7 @@ class ProgressLine:
         if not self._live:
             _print(text, sys.stderr, "\n")
             return
-        _print("\r" + text.ljust(self._length), sys.stderr, "")
+        _print(text.ljust(self._length), sys.stderr, "", "\r")
         self._length = len(text)
 
 

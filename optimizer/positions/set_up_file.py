@@ -15,7 +15,6 @@ from optimizer.positions.room_files import (
     own_tables,
     rounded,
     says,
-    toml_text,
     turn_tables,
     wall_in_words,
 )
@@ -23,6 +22,7 @@ from optimizer.positions.search import Judged
 from optimizer.project import Project
 from optimizer.results.model import Plan
 from optimizer.room.scenario import read_tables
+from optimizer.tomlfile import document
 
 HEAD = """\
 # Written by `treatment plan --positions auto` from {file}; it faces {wall}:
@@ -53,7 +53,7 @@ def set_up_file(
         _move(data, judged)
     told = {"file": project.scenario.path.name, "wall": wall_in_words(facing), "says": says(judged)}
     head = HEAD.format(**told)
-    return f"{head}\n{toml_text({'title': data.pop('title'), **data})}"
+    return f"{head}\n{document({'title': data.pop('title'), **data})}"
 
 
 def _move(data: Tables, judged: Judged) -> None:

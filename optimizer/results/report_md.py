@@ -7,7 +7,7 @@ from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.shopping import money
-from optimizer.results.tables import markdown_table
+from optimizer.results.tables import markdown_list, markdown_table, markdown_text
 
 
 def report_markdown(plan: Plan, units: str = "m") -> str:
@@ -21,15 +21,16 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
         "## How sure this is\n\n" + _limits(plan),
-        "## Cautions\n\n" + tell.wrapped(cautions(pieces)),
+        "## Cautions\n\n" + markdown_list(cautions(pieces)),
     ]
     return "\n\n".join(sections) + "\n"
 
 
 def _title(plan: Plan) -> str:
     scenario = plan.project.scenario
-    note = f"\n\n{scenario.note}" if scenario.note else ""
-    return f"# Treatment plan: {scenario.title}{note}"
+    paragraphs = [markdown_text(part) for part in scenario.note.split("\n\n")]
+    note = "".join(f"\n\n{text}" for text in paragraphs if text)
+    return f"# Treatment plan: {markdown_text(scenario.title)}{note}"
 
 
 def _summary(plan: Plan) -> str:
@@ -40,8 +41,8 @@ def _summary(plan: Plan) -> str:
     after = sum(not row.ok_after for row in counted)
     mended = sum(row.verdict == "now met" for row in counted)
     better = sum(row.verdict == "better" for row in counted)
-    cost = money(plan.cost_cents, currency)
-    budget = money(plan.project.budget_cents, currency)
+    cost = markdown_text(money(plan.cost_cents, currency))
+    budget = markdown_text(money(plan.project.budget_cents, currency))
     return (
         f"Buy {len(plan.pieces)} pieces for {cost} of {budget}. Of {len(counted)} criteria, "
         f"{before} fail now and {after} fail with the plan: {mended} mended, {better} of the rest "

@@ -1,11 +1,10 @@
 """The parts of a report as rows of text, shared by the terminal and the report file."""
 
-import csv
-import io
 from collections.abc import Sequence
 
 import numpy as np
 
+from materials.cells import csv_text
 from optimizer.acoustics.absorption import added_area
 from optimizer.acoustics.decay import FORMULAS, axis_weights, schroeder_frequency
 from optimizer.acoustics.scene import Scene
@@ -20,7 +19,7 @@ from optimizer.results.shopping_overhead import (
     overhead_gaps,
     overhead_rows,
 )
-from optimizer.results.tables import markdown_table
+from optimizer.results.tables import markdown_list, markdown_table
 from optimizer.results.words import place_in_words, size_in_words
 from optimizer.room.geometry import Floats
 
@@ -94,7 +93,7 @@ def shopping_markdown(plan: Plan) -> str:
     overhead = overhead_rows([p.piece for p in plan.pieces])
     if overhead:
         parts.append(markdown_table(OVERHEAD_HEADER, overhead, OVERHEAD_RIGHT))
-    return "\n\n".join([*parts, wrapped(shopping_notes(plan))])
+    return "\n\n".join([*parts, markdown_list(shopping_notes(plan))])
 
 
 def shopping_csv(plan: Plan) -> str:
@@ -102,22 +101,20 @@ def shopping_csv(plan: Plan) -> str:
 
     The tax note, if there is one, stands before the total, which is the last row.
     """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
     names = ["product", "name", "needed", "owned", "packs", "pack_size", "left_over", "supplier",
              "unit_price", "total", "currency"]  # fmt: skip
-    writer.writerow(names)
+    rows: list[list[object]] = [[*names]]
     budget = plan.project.scenario.budget
     for line in plan.shopping:
         price, total = (f"{c / 100:.2f}" for c in (line.product.price_cents, line.total_cents))
-        writer.writerow([line.product.id, line.product.name, line.needed, line.owned, line.packs,
-                         line.product.pack, line.left_over, line.supplier, price, total,
-                         budget.currency])  # fmt: skip
+        rows.append([line.product.id, line.product.name, line.needed, line.owned, line.packs,
+                     line.product.pack, line.left_over, line.supplier, price, total,
+                     budget.currency])  # fmt: skip
     blank = [""] * (len(names) - 4)
     if budget.tax_note:
-        writer.writerow(["note", budget.tax_note, *blank, "", ""])
-    writer.writerow(["total", "", *blank, f"{plan.cost_cents / 100:.2f}", budget.currency])
-    return text.getvalue()
+        rows.append(["note", budget.tax_note, *blank, "", ""])
+    rows.append(["total", "", *blank, f"{plan.cost_cents / 100:.2f}", budget.currency])
+    return csv_text(rows)
 
 
 def proof_in_words(plan: Plan) -> str:

@@ -2,13 +2,14 @@
 
 import difflib
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from optimizer.faults import Fault, ScenarioError
+from optimizer.plain_text import REMEDY, steering
 from optimizer.room.schema import Section
 
 LARGEST_FILE = 1_000_000  # bytes; a room file is a few kilobytes
@@ -33,6 +34,10 @@ def read_text(path: Path, what: str) -> str:
         raise _fault(path, f"cannot be read ({reason}); check the path and its rights") from None
     if "\x00" in text:
         raise _fault(path, f"is not plain text; give a {what} as plain text")
+    lines = [(number, steering(line)) for number, line in enumerate(text.split("\n"), 1)]
+    faults = [Fault(str(path), f"line {n}", found, REMEDY) for n, found in lines if found]
+    if faults:
+        raise ScenarioError(faults)
     return text
 
 
@@ -40,11 +45,30 @@ def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file; ScenarioError with one fault when it is not TOML."""
     text = read_text(path, "room file (TOML)")
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
+        faults = [Fault(str(path), key, found, REMEDY) for key, found in _steering(tables, "")]
     except ValueError as error:  # also a whole number of thousands of digits
         raise _fault(path, f"is not valid TOML: {error}; correct that line") from None
     except RecursionError:
         raise _fault(path, "is nested too deeply; a room file has two levels") from None
+    if faults:
+        raise ScenarioError(faults)
+    return tables
+
+
+def _steering(value: object, key: str) -> Iterator[tuple[str, str]]:
+    """Keys whose text, written with TOML's escapes, holds a character that steers a terminal."""
+    if isinstance(value, str) and (found := steering(value)):
+        yield key, found
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            where = f"{key}.{name}" if key else name
+            if found := steering(name):
+                yield where, found
+            yield from _steering(inner, where)
+    if isinstance(value, list):
+        for index, inner in enumerate(value):
+            yield from _steering(inner, f"{key}[{index}]")
 
 
 def _fault(path: Path, remedy: str) -> ScenarioError:
