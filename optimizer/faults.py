@@ -7,7 +7,7 @@ ScenarioError            one or more faults in input files or options
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-_LONGEST_VALUE = 60
+_LONGEST_VALUE = 60  # letters of a key or value that are quoted
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        place = f"{self.file}: {self.key}" if self.key else self.file
+        place = f"{self.file}: {_cut(self.key)}" if self.key else self.file
         if self.value is None:
             return f"{place}: {self.remedy}"
         return f"{place} = {_short(self.value)}: {self.remedy}"
@@ -36,5 +36,8 @@ class ScenarioError(Exception):
 
 def _short(value: object) -> str:
     text = repr(value) if isinstance(value, str) else str(value)
-    text = " ".join(text.split())
+    return _cut(" ".join(text.split()))
+
+
+def _cut(text: str) -> str:
     return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "..."

@@ -24,6 +24,7 @@ from optimizer.placement.sundries import (
 )
 from optimizer.room.checks import EURO_CLASS
 from optimizer.room.reading import nearest, read_text, validate
+from optimizer.room.sane import between
 from optimizer.room.schema import Mounting, Name, Section, length_in_metres
 
 NOT_STATED = "not stated"
@@ -102,7 +103,7 @@ def _cell_length(value: object) -> float:
     return length_in_metres(_number_or_text(value))
 
 
-CellSize = Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=10)]
+CellSize = Annotated[float, BeforeValidator(_cell_length), between(0, 10, "m", above=True)]
 
 
 class _Row(Section):
@@ -111,14 +112,14 @@ class _Row(Section):
     kind: Literal[Kind, SundryKind]  # sundries are read apart; named here for the complaint
     width: CellSize
     height: CellSize
-    depth: Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=2)]
+    depth: Annotated[float, BeforeValidator(_cell_length), between(0, 2, "m", above=True)]
     turn: Annotated[bool, BeforeValidator(_yes_no)]
     mountings: Annotated[tuple[Mounting, ...], BeforeValidator(_words), Field(min_length=1)]
     gaps: Annotated[
-        tuple[Annotated[float, Field(ge=0, le=1)], ...], BeforeValidator(_gaps), Field(min_length=1)
+        tuple[Annotated[float, between(0, 1, "m")], ...], BeforeValidator(_gaps), Field(min_length=1)
     ]
     materials: Annotated[tuple[Name, ...], BeforeValidator(_parts), Field(min_length=1)]
-    faces: Annotated[int, Field(ge=1, le=2)]
+    faces: Annotated[int, between(1, 2)]
     price: Price
     pack: Pack
     owned: Owned
