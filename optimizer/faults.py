@@ -1,11 +1,14 @@
 """Faults found in what a person wrote, collected so that all are told at once.
 
+shown_name               a file's name as text that can be written
+by_name                  a fault with its file's name alone, for reports
 ScenarioError            one or more faults in input files or options
     .faults              tuple[Fault, ...]
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import PurePath
 
 _LONGEST_VALUE = 60  # letters of a key or value that are quoted
 
@@ -24,6 +27,16 @@ class Fault:
         if self.value is None:
             return f"{place}: {self.remedy}"
         return f"{place} = {_short(self.value)}: {self.remedy}"
+
+
+def by_name(fault: Fault) -> str:
+    """A fault as a report tells it: the file without the folders it happened to lie in."""
+    return str(replace(fault, file=shown_name(PurePath(fault.file))))
+
+
+def shown_name(path: PurePath) -> str:
+    """A file's name as text that can be written; bytes of it that are not UTF-8 become "?"."""
+    return path.name.encode("utf-8", "replace").decode()
 
 
 class ScenarioError(Exception):

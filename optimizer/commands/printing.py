@@ -3,10 +3,12 @@
 import math
 import os
 import sys
+from collections.abc import Iterable
 from types import TracebackType
 from typing import Self, TextIO
 
 from optimizer.placement.solver import Progress
+from optimizer.project import Project
 
 
 def say(text: str) -> None:
@@ -25,6 +27,13 @@ def _print(text: str, stream: TextIO, end: str) -> None:
     except BrokenPipeError:
         # Python flushes once more at its end: let that go nowhere instead of failing.
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def tell_doubts(projects: Iterable[Project]) -> None:
+    """Print what is unlikely in rooms and price lists to standard error, each once."""
+    doubts = dict.fromkeys(doubt for project in projects for doubt in project.doubts)
+    for doubt in doubts:
+        _print(f"note: {doubt}", sys.stderr, "\n")
 
 
 class ProgressLine:

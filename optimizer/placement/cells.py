@@ -30,7 +30,9 @@ def _blank_is_none(value: object) -> object:
 Price = Annotated[int, BeforeValidator(cents)]
 Pack = Annotated[int, between(1, 1000)]
 Owned = Annotated[int, between(0, 1000)]
-Weight = Annotated[Annotated[float, between(0, 500, "kg", above=True)] | None, BeforeValidator(_blank_is_none)]
+Weight = Annotated[
+    Annotated[float, between(0, 500, "kg", above=True)] | None, BeforeValidator(_blank_is_none)
+]
 Label = Annotated[str, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]  # may be blank
 
 
