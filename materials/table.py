@@ -52,6 +52,7 @@ UNITS = ("alpha", "m2")
 STATUSES = ("sourced", "memory", "estimated")
 TWO_FACES = "free-standing"
 _LARGEST_ALPHA = 1.6  # per face counted
+_LONGEST_NAME = 80  # letters, as of products
 _LARGEST_AREA = 100.0  # m2 of one item
 
 
@@ -243,6 +244,9 @@ def _laid_over(packaged: MaterialTable, path: Path) -> MaterialTable:
 
 def _material(line: Line, scattering: Scattering | None, status: str) -> Material | None:
     id, name, unit = line.required("id"), line.required("name"), line.choice("unit", UNITS)
+    for column, text in (("id", id), ("name", name)):
+        if len(text) > _LONGEST_NAME:
+            line.fault(column, f"write at most {_LONGEST_NAME} characters")
     mounting = line.text("mounting")
     faces = 2 if mounting == TWO_FACES else 1
     highest = _LARGEST_ALPHA * faces if unit == "alpha" else _LARGEST_AREA

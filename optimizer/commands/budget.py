@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from materials.cells import csv_text
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.drawings.charts import budget_chart
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.budget_curve import GAP, STEP_SECONDS, Curve, Point, budget_curve
@@ -73,6 +73,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, solve each budget, print, write."""
     project = _checked(arguments)
+    tell_doubts([project])
     kept = project.set_aside.total
     with ProgressLine() as progress:
         decision = build_decision(project)

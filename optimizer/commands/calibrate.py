@@ -11,8 +11,8 @@ from optimizer.calibration.fit import Calibration, calibrate
 from optimizer.calibration.measured import Measured, mean_decay, read_any
 from optimizer.calibration.model import State
 from optimizer.calibration.writing import MARK, materials_csv, own_rows, room_toml
-from optimizer.commands.printing import ProgressLine, say
-from optimizer.faults import Fault, ScenarioError
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.faults import Fault, ScenarioError, shown_name
 from optimizer.placement.pieces import Piece
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
@@ -106,6 +106,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, fit, doubt, write, print."""
     inputs = _checked(arguments)
+    tell_doubts([inputs.project])
     with ProgressLine("fitting the coefficients"):
         found = calibrate(inputs.states)
     reasons = doubts(found)
@@ -210,7 +211,7 @@ def _ours(path: Path) -> bool:
 def _texts(found: Calibration, inputs: _Inputs, names: tuple[str, str, str]) -> tuple[str, ...]:
     path = inputs.project.scenario.path
     files = ", ".join(name for state in found.states for name in state.measured.files)
-    note = f"materials of {path.name} corrected by {files}".replace("\n", " ")
+    note = f"materials of {shown_name(path)} corrected by {files}".replace("\n", " ")
     room = room_toml(read_text(path, "room file (TOML)"), names[1], inputs.hung, note, found)
     own = own_rows(inputs.project.scenario.materials_path)
     return room, materials_csv(found, own), _report(found, inputs)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.faults import Fault, ScenarioError
 from optimizer.planning import make_plan
 from optimizer.project import Project, load_project
@@ -93,6 +93,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Load every column, judge, write, print."""
     names = _names(arguments.variants)
     projects, read = _checked(arguments, names)
+    tell_doubts(projects.values())
     with ProgressLine("reading the rooms") as progress:
         comparison = compare(_columns(arguments, projects, read, progress))
     if arguments.out is not None:

@@ -25,7 +25,7 @@ from optimizer.commands.plan_more import (
 )
 from optimizer.commands.plan_positions import positions_faults, with_positions
 from optimizer.commands.plan_text import plan_in_words
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.earlier_plan import Begun
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.alternatives import WITHIN
@@ -120,6 +120,7 @@ class Made:
 def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
     project, begun = _checked(arguments)
+    tell_doubts([project])
     with ProgressLine() as progress:
         made = _made(project, arguments, progress, begun)
         progress.tell("drawing the report")

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.faults import ScenarioError
 from optimizer.placement.pieces import treated
 from optimizer.project import load_project
@@ -62,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
     pieces = []
     if arguments.plan is not None:
         pieces = read_pieces(arguments.plan, project.room, project.products)
+    tell_doubts([project])
     with ProgressLine("reading the room") as progress:
         card = room_card(project, pieces, "fast" if arguments.fast else "full", progress.tell)
     rows = list(card.rows) if arguments.all else rows_worth_telling(card)

@@ -3,11 +3,13 @@
 import math
 import os
 import sys
+from collections.abc import Iterable
 from types import TracebackType
 from typing import Self, TextIO
 
 from optimizer.placement.solver import Progress
 from optimizer.plain_text import shown
+from optimizer.project import Project
 
 
 def say(text: str) -> None:
@@ -27,6 +29,13 @@ def _print(text: str, stream: TextIO, end: str, start: str = "") -> None:
     except BrokenPipeError:
         # Python flushes once more at its end: let that go nowhere instead of failing.
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def tell_doubts(projects: Iterable[Project]) -> None:
+    """Print what is unlikely in rooms and price lists to standard error, each once."""
+    doubts = dict.fromkeys(doubt for project in projects for doubt in project.doubts)
+    for doubt in doubts:
+        _print(f"note: {doubt}", sys.stderr, "\n")
 
 
 class ProgressLine:

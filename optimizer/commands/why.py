@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.commands.compare import add_judging
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.faults import Fault, ScenarioError
 from optimizer.planning import bounce_points
 from optimizer.project import Project, load_project
@@ -68,6 +68,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, leave out, spend anew, relax, print."""
     project, pieces = _checked(arguments)
+    tell_doubts([project])
     with ProgressLine("judging the room with the plan") as progress:
         judged = judged_plan(project, pieces, arguments.judging)
         progress.tell("leaving out one piece or pair at a time")

@@ -1,6 +1,7 @@
 """Set-ups with the treatment planned for each, in words and tables."""
 
 from optimizer.drawings.style import Picture
+from optimizer.faults import shown_name
 from optimizer.positions import telling
 from optimizer.positions.joint import Joint, Pair
 from optimizer.positions.search import Found, Judged
@@ -80,7 +81,7 @@ def joint_in_words(joint: Joint) -> str:
 
 def turned_in_words(joint: Joint) -> str:
     """What the walls of the winning plan are in the room file; blank where nothing was turned."""
-    facing, file = joint.best.judged.set_up.facing, joint.now.plan.project.scenario.path.name
+    facing, file = joint.best.judged.set_up.facing, shown_name(joint.now.plan.project.scenario.path)
     if facing == FACINGS[0]:
         return ""
     walls = [f"its {new} wall is the {old_name(new, facing)} wall" for new in FACINGS]

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.faults import shown_name
 from optimizer.positions.moving import movers
 from optimizer.positions.search import Judged
 from optimizer.positions.turning import FACINGS, ORDER, new_name
@@ -118,7 +119,7 @@ def _room_file(
     names = _own_names(data, project.room)
     if facing != "front":
         turn_tables(data, mine[0][1].project.room, facing)
-    file, wall = project.scenario.path.name, wall_in_words(facing)
+    file, wall = shown_name(project.scenario.path), wall_in_words(facing)
     head = HEAD.format(file=file, wall=wall)
     if facing != "front":
         head += f"# As it is: set-up {mine[0][0]}. Variants: the others that face this wall.\n"

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from optimizer.faults import shown_name
 from optimizer.positions.moving import movers
 from optimizer.positions.room_files import (
     Tables,
@@ -51,7 +52,11 @@ def set_up_file(
         turn_tables(data, room, facing)
     else:
         _move(data, judged)
-    told = {"file": project.scenario.path.name, "wall": wall_in_words(facing), "says": says(judged)}
+    told = {
+        "file": shown_name(project.scenario.path),
+        "wall": wall_in_words(facing),
+        "says": says(judged),
+    }
     head = HEAD.format(**told)
     return f"{head}\n{document({'title': data.pop('title'), **data})}"
 

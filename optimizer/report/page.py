@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimizer.drawings.style import Picture
+from optimizer.faults import shown_name
 from optimizer.placement.catalogue import Product
 from optimizer.report.figures import Charts, Responses, report_charts
 from optimizer.report.glossary import TERMS
@@ -108,7 +109,7 @@ def report_html(
         references=references(plan),
         terms=TERMS,
         model_limits=model_limits(),
-        room_file=plan.project.scenario.path.name,
+        room_file=shown_name(plan.project.scenario.path),
     )
 
 

@@ -1,6 +1,7 @@
 """report.md: the plan as a person reads it."""
 
 from optimizer.bands import band_label
+from optimizer.faults import by_name
 from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
@@ -21,9 +22,16 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
         "## How sure this is\n\n" + _limits(plan),
+        *_doubts(plan),
         "## Cautions\n\n" + markdown_list(cautions(pieces)),
     ]
     return "\n\n".join(sections) + "\n"
+
+
+def _doubts(plan: Plan) -> list[str]:
+    """What is unlikely in the files, if anything."""
+    told = [by_name(doubt) for doubt in plan.project.doubts]
+    return ["## To check\n\n" + markdown_list(told)] if told else []
 
 
 def _title(plan: Plan) -> str:

@@ -14,6 +14,22 @@ from optimizer.room.schema import Section
 
 LARGEST_FILE = 1_000_000  # bytes; a room file is a few kilobytes
 _Model = TypeVar("_Model", bound=Section)
+_REMEDIES = {  # by the kind of complaint; what is in braces comes with it
+    "float_type": "write a number, without quotes",
+    "float_parsing": "write a number with a decimal point",
+    "int_parsing": "write a whole number",
+    "finite_number": "write a finite number",
+    "bool_type": "write true or false, without quotes",
+    "string_type": "write text in quotes",
+    "string_too_short": "write at least {min_length} character",
+    "string_too_long": "write at most {max_length} characters",
+    "string_pattern_mismatch": "holds a line break or another control character; leave it out",
+    "too_short": "give at least {min_length} entries",
+    "too_long": "give at most {max_length} entries",
+    "tuple_type": "write a list in square brackets",
+    "dict_type": "write a table of keys and values",
+    "model_type": "write a table of keys and values",
+}
 
 
 def read_text(path: Path, what: str) -> str:
@@ -138,4 +154,6 @@ def _as_fault(model: type[Section], file: str, key: str, detail: Any) -> Fault:
         return Fault(file, where, value, str(context["error"]))
     if kind == "literal_error":
         return Fault(file, where, value, f"not one of the choices; use {context['expected']}")
+    if kind in _REMEDIES:
+        return Fault(file, where, value, _REMEDIES[kind].format(**context))
     return Fault(file, where, value, detail["msg"][0].lower() + detail["msg"][1:] + "; correct it")
