@@ -4,8 +4,6 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from threadpoolctl import threadpool_limits
-
 from optimizer.commands import (
     budget,
     calibrate,
@@ -20,6 +18,7 @@ from optimizer.commands import (
     why,
 )
 from optimizer.faults import ScenarioError
+from optimizer.together import one_thread_each
 
 DESCRIPTION = """\
 From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
@@ -60,8 +59,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; exit code 0, or 2 when something a person wrote cannot be used."""
     arguments = build_parser().parse_args(argv)
     try:
-        # Models run side by side; linear algebra that spreads over all processors slows them down.
-        with threadpool_limits(1, user_api="blas"):
+        with one_thread_each():
             return int(arguments.run(arguments))
     except ScenarioError as error:
         for fault in error.faults:
