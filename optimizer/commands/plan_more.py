@@ -128,7 +128,11 @@ def alternatives_in_words(made: OtherPlans, asked: int) -> str:
     missing = asked - len(made.plans)
     if not missing:
         return table
-    reason = "no other plan lies that near" if made.found.proven else "none was found"
+    reason = (
+        "no other plan lies that near"
+        if made.found.proven
+        else "none found as far as the search went"
+    )
     return f"{table}\n\n{missing} fewer than asked for: {reason}."
 
 
