@@ -7,8 +7,6 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
-from threadpoolctl import threadpool_limits
-
 from optimizer.commands import (
     budget,
     calibrate,
@@ -24,6 +22,7 @@ from optimizer.commands import (
 )
 from optimizer.faults import ScenarioError
 from optimizer.results import output
+from optimizer.together import one_thread_each
 
 DESCRIPTION = """\
 From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
@@ -71,8 +70,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         with _ending_on_request():
             arguments = build_parser().parse_args(argv)
-            # Models run side by side; linear algebra on all processors slows them down.
-            with threadpool_limits(1, user_api="blas"):
+            with one_thread_each():
                 return int(arguments.run(arguments))
     except ScenarioError as error:
         for fault in error.faults:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.program import TIE, Matrices, build_program, matrices, with_tangents
 from optimizer.placement.solver import NEGLIGIBLE, Progress, solve
@@ -67,17 +68,17 @@ class Problem:
 def select(
     effects: Effects,
     gap: float = 0.01,
-    time_limit: float = 60.0,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
     start: Ints | None = None,
 ) -> Selection:
-    """The best selection within a relative gap, or the best found at the time limit.
+    """The best selection within a relative gap, or the best found with an effort or in so many s.
 
     `start` are candidates to begin from besides the greedy ones (the better of the two is taken);
     ValueError when they cannot be bought and hung together. Same effects and start, same
-    selection, as long as the time limit is not what ends the search.
+    selection, as long as the time is not what ends the search.
     """
-    began = time.monotonic()
+    began, effort = time.monotonic(), Effort.of(limit)
     nothing = np.zeros(0, dtype=np.int64)
     if start is not None and not feasible(effects, start):
         raise ValueError("the selection to begin from does not fit the room or the budget")
@@ -87,10 +88,12 @@ def select(
     first = greedy(effects)
     if start is not None:
         first = min(first, start, key=lambda o: objective(effects, o))
-    end = began + max(time_limit, time.monotonic() - began + 1.0)
-    program = matrices(build_program(effects))
-    problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
-    (best,), bound = prove(problem, (first,), gap, end, report)
+    if effort.guard.over():
+        best, bound = prune(effects, first), 0.0
+    else:
+        program = matrices(build_program(effects))
+        problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
+        (best,), bound = prove(problem, (first,), gap, effort, report)
     return judged(effects, best, bound, gap, time.monotonic() - began)
 
 
@@ -111,9 +114,9 @@ def judged(effects: Effects, chosen: Ints, bound: float, gap: float, seconds: fl
 
 
 def prove(
-    problem: Problem, first: Held, gap: float, end: float, report: Report | None = None
+    problem: Problem, first: Held, gap: float, effort: Effort, report: Report | None = None
 ) -> tuple[Held, float]:
-    """The best selections found from first ones by the time `end`, and the bound proven.
+    """The best selections found from first ones with an effort, and the bound proven.
 
     The program's tangents may understate the excess of what it finds by more than the gap asked
     for allows. Then lines touching the excess there are added and it is solved again, until the
@@ -122,11 +125,14 @@ def prove(
     program = problem.program
     best, bound = problem.polish(first), problem.known_bound
     touched: set[tuple[tuple[int, ...], ...]] = set()
-    share = 1.0
+    share, nodes, guard = 1.0, effort.nodes, effort.guard
     while True:
-        left = max(end - time.monotonic(), 0.0)
         start = _start(problem, program, best)
-        answer = solve(program, share * gap, left, start, report, cutoff=problem.cutoff)
+        answer = solve(
+            program, share * gap, guard.left(), start, report, problem.cutoff, max(nodes, 0)
+        )
+        nodes -= answer.nodes
+        guard.cut = guard.cut or answer.late
         found = best if answer.z is None else _found(problem, program, answer.z)
         best = min(best, problem.polish(found), key=problem.value)
         bound = max(bound, min(answer.bound, problem.cutoff))

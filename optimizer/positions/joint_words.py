@@ -111,7 +111,7 @@ def _proof(joint: Joint) -> str:
     """How near the best possible the plans are, which is how near a tie may be."""
     gap = _gap(joint)
     if not gap < 1:
-        return "Not every plan was proven good in the time given: allow more before relying on it."
+        return "Not every plan was proven good: judge the difference with that in mind."
     return (
         f"Every plan is proven within {100 * gap:.1f} % of the best possible for its set-up; a "
         "smaller difference says nothing."

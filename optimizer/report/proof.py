@@ -4,11 +4,12 @@ import math
 
 from optimizer.report.wording import counted
 from optimizer.results.model import Plan
+from optimizer.results.tellings import CUT_OFF
 
 
 def proof(plan: Plan, changed: bool = False) -> str:
-    """One or two sentences; `changed` when room, price list or pieces are not those solved for."""
-    told = _told(plan)
+    """A few sentences; `changed` when room, price list or pieces are not those solved for."""
+    told = f"{_told(plan)} {CUT_OFF}" if plan.cut_off else _told(plan)
     if not changed:
         return told
     return (
@@ -24,10 +25,7 @@ def _told(plan: Plan) -> str:
         considered += f", {plan.pairs} of them mirrored pairs"
     percent = f"{100 * selection.gap:.1f} %"
     if selection.status == "feasible" and 1 <= selection.gap < math.inf:
-        return (
-            "The best plan found in the time given. How much better another could be is not "
-            f"known; more time would tell ({considered})."
-        )
+        return f"The best plan found. How much better another could be is not known ({considered})."
     if selection.status == "optimal" and math.isfinite(selection.gap):
         return f"Proven within {percent} of the best possible plan ({considered})."
     if selection.status == "feasible" and math.isfinite(selection.gap):

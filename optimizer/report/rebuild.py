@@ -65,6 +65,7 @@ def rebuild(path: Path, project: Project, judging: Judging = "full") -> Rebuilt:
         pieces=_numbered(pieces, entries, why),
         card=card,
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
+        cut_off=content.get("cut_off") is True,
     )
     return Rebuilt(plan, marks.get("choice") != choice_mark(project, pieces))
 

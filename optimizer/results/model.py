@@ -40,6 +40,7 @@ class Plan:
     card: ScoreCard
     shopping: tuple[ShoppingLine, ...]
     rounds: str = ""  # how the rounds of choosing and judging went
+    cut_off: bool = False  # a time limit ended the work before the search was through
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
 
     @property

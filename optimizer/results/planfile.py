@@ -26,6 +26,8 @@ FORMAT = 1
 def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
     """The plan as plain values; lengths in metres, money in the currency's units.
 
+    Everything but "seconds" (how long the solves took) is the same whenever it is made.
+
     `folder` is where the plan will be written: the room file is then named as seen from there.
     """
     budget = plan.project.scenario.budget
@@ -39,6 +41,7 @@ def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
             "choice": choice_mark(plan.project, pieces),
         },
         **_selection(plan.selection),
+        "cut_off": plan.cut_off,
         "budget": budget.amount,
         "cost": plan.cost_cents / 100,
         "currency": budget.currency,

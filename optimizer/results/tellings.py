@@ -27,6 +27,11 @@ PIECES_HEADER = ("no.", "product", "where", "size as hung", "pair", "why")
 SHOPPING_HEADER = (
     "to buy", "needed", "at hand", "packs", "in a pack", "left over", "per pack", "total",
 )  # fmt: skip
+CUT_OFF = (
+    "Cut off: the time limit was over before the search was. What is shown is the best so far, "
+    "perhaps without the ranges of its figures; another machine, or the same one with other "
+    "work beside, may find another. Allow more time for a plan that is the same everywhere."
+)
 SHOPPING_RIGHT = (1, 2, 3, 4, 5, 6, 7)
 
 
@@ -118,18 +123,18 @@ def shopping_csv(plan: Plan) -> str:
 
 
 def proof_in_words(plan: Plan) -> str:
-    """How near the optimum the plan is proven to be, in one sentence."""
+    """How near the optimum the plan is proven to be, and whether it was cut off."""
     s = plan.selection
     considered = f"{plan.candidates} placements considered, {plan.pairs} of them mirrored pairs"
     if s.status == "optimal":
         proof = f"proven within {100 * s.gap:.1f} % of the best possible"
     elif s.gap >= 1:
-        proof = "the best found in the time given; how good it is was not proven, allow more time"
+        proof = "the best found; how good it is was not proven"
     else:
         proof = f"the best found, at most {100 * s.gap:.1f} % from the best possible"
     return (
         f"{considered}; {proof} (by the quick models that chose it: objective {s.objective:.4f}, "
-        f"bound {s.bound:.4f}; {s.seconds:.1f} s)."
+        f"bound {s.bound:.4f}; {s.seconds:.1f} s)." + (f" {CUT_OFF}" if plan.cut_off else "")
     )
 
 

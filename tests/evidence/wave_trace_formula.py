@@ -313,7 +313,7 @@ def cross_part():
 
 def main():
     project = load_project(ROOM)
-    plan = make_plan(project, gap=0.1, time_limit=30, judging="fast")
+    plan = make_plan(project, gap=0.1, judging="fast")
     scene = treated(project.room, project.scene, [p.piece for p in plan.pieces])
     parts = {
         "DIFFUSE": diffuse_part(),

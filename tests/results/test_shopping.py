@@ -220,7 +220,7 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     folder = tmp_path_factory.mktemp("shop")
     products_of(folder)
     (folder / "room.toml").write_text(ROOM, encoding="utf-8")
-    return make_plan(load_project(folder / "room.toml"), gap=0.3, time_limit=10, judging="none")
+    return make_plan(load_project(folder / "room.toml"), gap=0.3, judging="none")
 
 
 def test_a_plan_with_sundries_and_deliveries_keeps_to_its_budget(plan: Plan) -> None:
