@@ -1,30 +1,19 @@
 """What the commands print, and the line that shows long work going on."""
 
 import math
-import os
 import sys
 from types import TracebackType
-from typing import Self, TextIO
+from typing import TYPE_CHECKING, Self
 
-from optimizer.placement.solver import Progress
+from optimizer.streams import show, tell
+
+if TYPE_CHECKING:  # a command that only prints does not wait for the solver to load
+    from optimizer.placement.solver import Progress
 
 
 def say(text: str) -> None:
-    """Print to standard output, with characters the terminal lacks replaced.
-
-    A reader that has gone away (`| head`) is no fault: the rest is dropped.
-    """
-    _print(text, sys.stdout, "\n")
-
-
-def _print(text: str, stream: TextIO, end: str) -> None:
-    encoding = stream.encoding or "utf-8"
-    shown = text.encode(encoding, errors="replace").decode(encoding)
-    try:
-        print(shown, end=end, file=stream, flush=True)
-    except BrokenPipeError:
-        # Python flushes once more at its end: let that go nowhere instead of failing.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    """Print a text and a line's end to standard output; see optimizer.streams for its troubles."""
+    show(f"{text}\n")
 
 
 class ProgressLine:
@@ -50,9 +39,9 @@ class ProgressLine:
         trace: TracebackType | None,
     ) -> None:
         if self._live:
-            _print("", sys.stderr, "\n")
+            tell("\n")
 
-    def report(self, progress: Progress) -> None:
+    def report(self, progress: "Progress") -> None:
         """Show where the search stands."""
         if 0 <= progress.seconds - self._last < self._pause:
             return
@@ -69,9 +58,9 @@ class ProgressLine:
 
     def _write(self, text: str) -> None:
         if not self._live:
-            _print(text, sys.stderr, "\n")
+            tell(f"{text}\n")
             return
-        _print("\r" + text.ljust(self._length), sys.stderr, "")
+        tell("\r" + text.ljust(self._length))
         self._length = len(text)
 
 
