@@ -43,7 +43,7 @@ def _kept_elsewhere() -> bool:
     """Have compiled functions kept among the temporary files; False where that is not possible."""
     folder = _own_folder()
     if folder is None:
-        tell("compiled parts cannot be kept on this computer: each start takes a minute longer\n")
+        tell("compiled parts cannot be kept, since nothing can be written: every start takes longer\n")
         return False
     tell(f"compiled parts are kept in {folder}, since nothing else can be written\n")
     config.CACHE_DIR = str(folder)
@@ -51,14 +51,21 @@ def _kept_elsewhere() -> bool:
 
 
 def _own_folder() -> Path | None:
-    """A folder that nobody else can write to: what lies in it is run."""
+    """A folder that nobody else can write to, since what lies in it is run; None without one."""
+    person = "" if os.name == "nt" else f"-{os.getuid()}"
     try:
-        folder = Path(tempfile.gettempdir()) / f"treatment-compiled-{os.getuid()}"
+        folder = Path(tempfile.gettempdir()) / f"treatment-compiled{person}"
         folder.mkdir(mode=0o700, exist_ok=True)
-        found = folder.lstat()
-        with tempfile.TemporaryFile(dir=folder):
-            pass
+        if not _is_own(folder.lstat()):
+            return None
+        tempfile.TemporaryFile(dir=folder).close()
     except OSError:
         return None
-    mine = found.st_uid == os.getuid() and not found.st_mode & (stat.S_IRWXG | stat.S_IRWXO)
-    return folder if mine and stat.S_ISDIR(found.st_mode) else None
+    return folder
+
+
+def _is_own(found: os.stat_result) -> bool:
+    if os.name == "nt":  # temporary files are a person's own there
+        return stat.S_ISDIR(found.st_mode)
+    others = found.st_mode & (stat.S_IRWXG | stat.S_IRWXO)
+    return stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid() and not others
