@@ -29,6 +29,7 @@ from optimizer.wizard.talk import MOST_WRONG, Talk
 
 FEET = 0.3048
 
+
 class Person:
     """Answers questions by the words they hold, each listed answer once; Enter to all others."""
 
