@@ -13,11 +13,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from materials.bands import BANDS
-from materials.build import Build
-from materials.corner import CornerFill
-from materials.resonators import SealedResonator
 from materials.scattering import (
     SCATTERING_COLUMNS,
     Scattering,
@@ -34,6 +32,11 @@ from materials.table_files import (
     nearest_hint,
     read_lines,
 )
+
+if TYPE_CHECKING:  # rows of the table have no build, and reading it needs no models
+    from materials.build import Build
+    from materials.corner import CornerFill
+    from materials.resonators import SealedResonator
 
 DATA = Path(__file__).parent
 ABSORPTION_COLUMNS = tuple(f"a{band}" for band in BANDS)
@@ -94,7 +97,7 @@ class Material:
     n_sources: int
     status: str
     note: str
-    build: Build | CornerFill | SealedResonator | None = None
+    build: "Build | CornerFill | SealedResonator | None" = None
 
 
 class UnknownMaterial(KeyError):  # noqa: N818 - reads as what went wrong

@@ -21,9 +21,10 @@ MAY_IMPORT = {
     "materials": set(),
     "optimizer": set(),
     "optimizer.bands": set(),
-    "optimizer.compiled": set(),
+    "optimizer.compiled": {"optimizer.streams"},
     "optimizer.faults": {"optimizer.plain_text"},
     "optimizer.plain_text": set(),
+    "optimizer.streams": {"optimizer.plain_text"},
     "optimizer.tomlfile": set(),
     "optimizer.units": set(),
     "optimizer.room": ROOM,
@@ -58,10 +59,12 @@ MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimi
 MAY_IMPORT["optimizer.earlier_plan"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
 TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
-MAY_IMPORT["optimizer.commands"] = TOP
-MAY_IMPORT["optimizer.cli"] = {*TOP, "optimizer.commands"}
+MAY_IMPORT["optimizer.commands"] = TOP | {"optimizer.streams"}
+MAY_IMPORT["optimizer.cli"] = {"optimizer.faults", "optimizer.streams"}
 MAY_IMPORT["optimizer.until_ready"] = set()
-MAY_IMPORT["optimizer.__main__"] = {"optimizer.cli", "optimizer.until_ready"}
+MAY_IMPORT["optimizer.__main__"] = {
+    "optimizer.cli", "optimizer.streams", "optimizer.until_ready",
+}  # fmt: skip
 
 # Libraries that only these files may import.
 ONLY_IN = {

@@ -328,7 +328,7 @@ def test_resonant_absorbers_lose_no_mode():
 inside = st.tuples(*(st.floats(0.02, 0.98) for _ in range(3))).map(lambda u: np.array(u) * ROOM)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(a=inside, b=inside)
 def test_reciprocity(a, b):
     """Swapping source and receiver changes nothing (Rayleigh)."""
@@ -356,7 +356,7 @@ def mirrored(points: np.ndarray) -> np.ndarray:
     return points * [1.0, -1.0, 1.0] + [0.0, ROOM[1], 0.0]
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(a=inside, b=inside)
 def test_left_right_mirror_image(a, b):
     """A room equal to its mirror image answers alike left and right."""

@@ -155,7 +155,7 @@ def test_oblique_limit_is_sabine_with_eight_beta():
     assert np.all(decay_time(delta[modes.kind < 3]) > sabine * 1.01)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     axis=st.integers(0, 2),
     side=st.integers(0, 1),
@@ -289,7 +289,7 @@ def test_mode_limit():
     ]
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(u=st.lists(st.tuples(*(st.floats(0.0, 1.0) for _ in range(3))), min_size=2, max_size=2))
 def test_drive_is_reciprocal_and_bounded(u):
     modes = box_modes(ROOM, 100.0)

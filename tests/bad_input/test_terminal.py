@@ -38,7 +38,7 @@ def test_stopped_while_it_searches(room: Path, number: signal.Signals, code: int
         assert running.stderr is not None
         told = [next(line for line in running.stderr if SEARCHING in line)]
         running.send_signal(number)
-        out, err = running.communicate(timeout=60)
+        out, err = running.communicate(timeout=600)
     assert running.returncode == code
     assert "Traceback" not in "".join(told) + err
     assert "nothing was written" in out + err
@@ -54,7 +54,7 @@ def test_stopped_while_it_loads(room: Path) -> None:
     ) as running:  # fmt: skip
         time.sleep(0.4)
         running.send_signal(signal.SIGINT)
-        out, err = running.communicate(timeout=60)
+        out, err = running.communicate(timeout=600)
     assert running.returncode in (-signal.SIGINT, 130)
     assert "Traceback" not in out + err
     assert sorted(room.parent.iterdir()) == before
@@ -69,7 +69,7 @@ def test_a_reader_that_goes_away(room: Path) -> None:
         assert running.stderr is not None
         running.stdout.close()
         err = running.stderr.read()
-        assert running.wait(timeout=60) == 0
+        assert running.wait(timeout=600) == 0
     assert err == ""
 
 
@@ -80,7 +80,7 @@ def test_a_terminal_that_knows_ascii_only(room: Path) -> None:
         [PROGRAM, "compare", room, "couch", "--bare"],
         capture_output=True,
         env={**os.environ, "PYTHONIOENCODING": "ascii"},
-        timeout=120,
+        timeout=600,
     )
     assert done.returncode == 0, done.stderr
     told = (done.stdout + done.stderr).decode("ascii")

@@ -349,8 +349,8 @@ def answer(words: list[str], whole: bool) -> tuple[str, str, float, str]:
 def _told(error: BaseException) -> str:
     frames = [f for f in traceback.extract_tb(error.__traceback__) if "/tests/" not in f.filename]
     ours = [f for f in frames if "/optimizer/" in f.filename or "/materials/" in f.filename]
-    last = (ours or frames or [None])[-1]
-    place = f"{Path(last.filename).name}:{last.lineno} {last.name}" if last else "?"
+    last = (ours or frames)[-1:]
+    place = f"{Path(last[0].filename).name}:{last[0].lineno} {last[0].name}" if last else "?"
     return f"{type(error).__name__} in {place}: {str(error)[:60]!r}"
 
 

@@ -158,7 +158,7 @@ def tried(decision: Decision, inside: Sequence[Judge], last: Sequence[Judge]) ->
     ]
     spent = time.process_time() - began
     plans = [m.best.selection.chosen for m in made]
-    same = np.array_equal(*plans)
+    same = np.array_equal(plans[0], plans[1])
     corrected = judged(decision, plans[0], last)
     plain = corrected if same else judged(decision, plans[1], last)
     return Trial(

@@ -17,6 +17,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 HERE = Path(__file__).resolve()
@@ -26,7 +27,8 @@ from cases import GOOD_FILES  # noqa: E402 - after the path
 from optimizer.cli import main  # noqa: E402
 from optimizer.commands import plan as plan_command  # noqa: E402
 from optimizer.commands.plan import FILES  # noqa: E402
-from optimizer.results import output  # noqa: E402
+from optimizer.faults import ScenarioError  # noqa: E402
+from optimizer.report.page import report_html  # noqa: E402
 from optimizer.results.output import check_writable, write_folder  # noqa: E402
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
@@ -122,9 +124,14 @@ def ended(child: int) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
+def in_place_of(name: str, function: Callable[..., object]) -> None:
+    """From now on the command calls this function by that name."""
+    setattr(plan_command, name, function)
+
+
 def in_writing(heard: Callable[[], None]) -> None:
     """From now on, `heard` is called before each call about files made while a plan is written."""
-    real, writing = plan_command.write_folder, False
+    real, writing = write_folder, False
 
     def watched(folder: Path, files: dict[str, str]) -> None:
         nonlocal writing
@@ -136,7 +143,7 @@ def in_writing(heard: Callable[[], None]) -> None:
         if writing and (event == "open" or event.startswith(("os.", "shutil."))):
             heard()
 
-    plan_command.write_folder = watched
+    in_place_of("write_folder", watched)
     sys.addaudithook(hook)
 
 
@@ -145,7 +152,8 @@ def plan_once(folder: Path) -> None:
 
     What follows it, from the page to the files, is left as it is.
     """
-    made, page = plan_command._made, plan_command.report_html
+    made: Callable[..., object] = plan_command._made
+    page: Callable[..., object] = report_html
     kept: list[object] = []
 
     def keep_plan(*given: object) -> object:
@@ -156,10 +164,11 @@ def plan_once(folder: Path) -> None:
         kept.append(page(*given, **named))
         return kept[1]
 
-    plan_command._made, plan_command.report_html = keep_plan, keep_page
+    in_place_of("_made", keep_plan)
+    in_place_of("report_html", keep_page)
     assert main(words(folder)) == 0
-    plan_command._made = lambda *_: kept[0]
-    plan_command.report_html = lambda *_, **__: kept[1]
+    in_place_of("_made", lambda *_: kept[0])
+    in_place_of("report_html", lambda *_, **__: kept[1])
 
 
 def calls_in_writing(folder: Path, said: Path) -> int:
@@ -201,7 +210,7 @@ def while_planning(top: Path, number: signal.Signals, seconds: float) -> Row:
     said = top.with_suffix(".said")
     for i in range(PLANNING):
         folder = lay_out(top)
-        child = forked(lambda folder=folder: main(words(folder)), said)
+        child = forked(partial(main, words(folder)), said)
         time.sleep(0.05 + seconds * i / PLANNING)
         os.kill(child, number)
         row.add(folder, ended(child), said.read_text())
@@ -256,7 +265,7 @@ def on_a_full_disk(top: Path, texts: dict[str, str]) -> list[Row]:
 def write_alone(folder: Path, texts: dict[str, str]) -> int:
     try:
         write_folder(folder, texts)
-    except output.ScenarioError as error:
+    except ScenarioError as error:
         print(error, file=sys.stderr)
         return 2
     return 0
@@ -265,7 +274,7 @@ def write_alone(folder: Path, texts: dict[str, str]) -> int:
 def small_disk(folder: Path, free: int) -> bool:
     """A file system of its own in the folder, with the older report and little besides."""
     size = 64 * 1024 + free
-    mount = ["mount", "-t", "tmpfs", "-o", f"size={size}", "none", folder]
+    mount = ["mount", "-t", "tmpfs", "-o", f"size={size}", "none", str(folder)]
     if subprocess.run(mount, capture_output=True, check=False).returncode:
         return False
     fill(folder)
@@ -278,7 +287,7 @@ def two_at_once(top: Path, pairs: int = 20) -> Row:
     for _ in range(pairs):
         folder = lay_out(top)
         said = [top.with_suffix(f".said{i}") for i in range(2)]
-        children = [forked(lambda folder=folder: main(words(folder)), path) for path in said]
+        children = [forked(partial(main, words(folder)), path) for path in said]
         for child, path in zip(children, said, strict=True):
             code = ended(child)
             row.codes[code] += 1

@@ -22,7 +22,7 @@ from optimizer.results.scorecard import score_card
 
 GAP = 1e-3
 SEEDS = st.integers(0, 7)
-FEW = settings(max_examples=5, deadline=None, derandomize=True, database=None)
+FEW = settings(max_examples=5)
 
 
 @cache

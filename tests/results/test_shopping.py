@@ -197,7 +197,7 @@ def bought(draw: st.DrawFn) -> tuple[list[Product], list[Hung], dict[str, float]
 
 
 @given(bought())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_the_list_never_costs_more_than_what_was_counted(
     case: tuple[list[Product], list[Hung], dict[str, float]],
 ) -> None:
