@@ -22,11 +22,11 @@ from optimizer.room.schema import FARTHEST, Number
 FORMAT = 1
 
 
-def _metres(value: object) -> float:
+def _metres(value: Any) -> float:
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not abs(value) <= FARTHEST:  # type: ignore[operator]  # NaN compares as False
-        raise ValueError(f"write a number of metres within {FARTHEST:g}")
-    return float(value)  # type: ignore[arg-type]  # a number
+    if number and abs(value) <= FARTHEST:  # NaN compares as False
+        return float(value)
+    raise ValueError(f"write a number of metres within {FARTHEST:g}")
 
 
 def _plain(text: str) -> str:
@@ -143,6 +143,9 @@ class PlanFile(_Part):
         return json.dumps(self.model_dump(mode="json"), indent=1, allow_nan=False) + "\n"
 
 
+_PARTS: dict[str, type[_Part]] = {
+    "pieces": PieceEntry, "shopping": LineEntry, "score": RowEntry, "made_from": MadeFrom,
+}  # fmt: skip
 _BY_HAND = {"format", "room", "room_file", "pieces"}
 _UNKNOWN = {"bound"}  # what stands there is null where it is not known
 _IN_PIECE = set(PieceEntry.model_fields) - {"pair"}
@@ -191,11 +194,8 @@ def _fault(file: str, detail: Any) -> Fault:
     if kind == "missing":
         return Fault(file, key, None, "is missing; add it")
     if kind == "extra_forbidden":
-        part = {"pieces": PieceEntry, "shopping": LineEntry, "score": RowEntry,
-                "made_from": MadeFrom}.get(loc[0], PlanFile)  # fmt: skip
-        return Fault(
-            file, key, value, f"unknown key; {nearest(str(loc[-1]), [*part.model_fields])}"
-        )
+        known = [*(_PARTS[loc[0]] if len(loc) > 1 else PlanFile).model_fields]
+        return Fault(file, key, value, f"unknown key; {nearest(str(loc[-1]), known)}")
     if kind == "value_error":
         return Fault(file, key, value, str(detail["ctx"]["error"]))
     if kind == "model_type":
