@@ -74,7 +74,7 @@ def run(arguments: argparse.Namespace) -> int:
             else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed, budget=curve)
         )
     write_folder(arguments.out, {name: page})
-    say(f"Written: {arguments.out / name}")
+    say("\n".join(filter(None, [rebuilt.replaced, f"Written: {arguments.out / name}"])))
     return 0
 
 

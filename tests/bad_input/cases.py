@@ -371,9 +371,9 @@ PLAN_CASES: dict[str, tuple[object, tuple[tuple[str, str], ...]]] = {
 }
 PIECE_CASES: dict[str, tuple[str, object, str]] = {  # key, value there, word of the remedy
     "product_unknown": ("product", "foam", "price list"),
-    "product_as_list": ("product", ["wool"], "price list"),
+    "product_as_list": ("product", ["wool"], "valid string"),
     "surface_unknown": ("surface", "roof", "it has front"),
-    "surface_as_number": ("surface", 3, "it has front"),
+    "surface_as_number": ("surface", 3, "valid string"),
     "place_nan": ("u_m", float("nan"), "number of metres"),
     "place_infinite": ("v_m", float("inf"), "number of metres"),
     "place_as_text": ("u_m", "1 m", "number of metres"),
@@ -385,7 +385,7 @@ PIECE_CASES: dict[str, tuple[str, object, str]] = {  # key, value there, word of
     "width_not_of_product": ("width_m", 1.6, "0.6 m"),
     "height_negative": ("height_m", -1.2, "1.2 m"),
     "mounting_not_of_product": ("mounting", "floor", "wall, ceiling"),
-    "mounting_null": ("mounting", None, "wall, ceiling"),
+    "mounting_null": ("mounting", None, "valid string"),
     "turned_as_text": ("turned", "no", "true or false"),
 }
 
