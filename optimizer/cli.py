@@ -82,7 +82,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt as stop:
         folders = ", ".join(str(folder) for folder in output.written[before:])
-        done = f"{folders} had been written whole" if folders else "nothing was written"
+        done = (
+            f"the files in {folders} had been written whole" if folders else "nothing was written"
+        )
         print(f"stopped; {done}", file=sys.stderr)
         return TERMINATED if isinstance(stop, Terminated) else INTERRUPTED
 
