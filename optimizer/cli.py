@@ -86,8 +86,11 @@ def perform(arguments: argparse.Namespace) -> int:
         return NOT_SHOWN
     except KeyboardInterrupt as stop:
         folders = ", ".join(str(folder) for folder in output.written[before:])
-        done = f"{folders} had been written whole" if folders else "nothing was written"
-        tell(f"stopped; {done}\n")
+        done = (
+            f"the files in {folders} had been written whole" if folders else "nothing was written"
+        )
+        tell(f"stopped; {done}
+")
         return TERMINATED if isinstance(stop, Terminated) else INTERRUPTED
 
 

@@ -32,8 +32,8 @@ from optimizer.report.page import report_html  # noqa: E402
 from optimizer.results.output import check_writable, write_folder  # noqa: E402
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
-LOADING = (0.1, 0.3, 0.8, 1.6)  # s after the start of the program
-PLANNING, WRITING = 21, 25  # moments of each signal
+LOADING = (0.1, 0.5, 1.5)  # s after the start of the program
+PLANNING, WRITING = 5, 42  # moments of each signal
 FREE = 40  # sizes of what is left on the disk
 OLD, OWN = "of an older report", "a person's own"
 
