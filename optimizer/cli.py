@@ -89,8 +89,7 @@ def perform(arguments: argparse.Namespace) -> int:
         done = (
             f"the files in {folders} had been written whole" if folders else "nothing was written"
         )
-        tell(f"stopped; {done}
-")
+        tell(f"stopped; {done}\n")
         return TERMINATED if isinstance(stop, Terminated) else INTERRUPTED
 
 

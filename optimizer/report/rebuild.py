@@ -55,7 +55,7 @@ def rebuild(path: Path, project: Project, judging: Judging = "full") -> Rebuilt:
         pieces=_numbered(pieces, file.pieces, why),
         card=card,
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
-        cut_off=content.get("cut_off") is True,
+        cut_off=file.cut_off,
     )
     same = file.made_from is not None and file.made_from.choice == choice_mark(project, pieces)
     return Rebuilt(plan, not same, figures_replaced(file, card, plan.cost_cents))

@@ -127,6 +127,7 @@ class PlanFile(_Part):
     bound: Number | None = None
     gap: NotBelow0 | None = None
     seconds: NotBelow0 | None = None
+    cut_off: bool = False
     budget: NotBelow0 | None = None
     cost: NotBelow0 | None = None
     currency: Text | None = None
