@@ -43,7 +43,7 @@ def _kept_elsewhere() -> bool:
     """Have compiled functions kept among the temporary files; False where that is not possible."""
     folder = _own_folder()
     if folder is None:
-        tell("compiled parts cannot be kept, nothing can be written: every start takes longer\n")
+        tell("compiled parts cannot be kept (nowhere to write): every start takes longer\n")
         return False
     tell(f"compiled parts are kept in {folder}, since nothing else can be written\n")
     config.CACHE_DIR = str(folder)

@@ -3,7 +3,6 @@
 OutputLost               standard output cannot be written; its text is one line that says why
 """
 
-import io
 import os
 import sys
 from typing import TextIO
@@ -37,7 +36,9 @@ def open_missing() -> bool:
 
 
 def _nowhere(mode: str) -> TextIO:
-    return io.TextIOWrapper(io.FileIO(os.open(os.devnull, os.O_RDWR), mode), encoding="utf-8")
+    raw = os.open(os.devnull, os.O_RDONLY if mode == "r" else os.O_WRONLY)
+    stream: TextIO = open(raw, mode, encoding="utf-8")  # noqa: SIM115 - open to the end
+    return stream
 
 
 def show(text: str) -> None:
