@@ -5,6 +5,7 @@ OutputLost               standard output cannot be written; its text is one line
 
 import os
 import sys
+from io import FileIO, TextIOWrapper
 from typing import TextIO
 
 from optimizer.plain_text import shown
@@ -37,8 +38,7 @@ def open_missing() -> bool:
 
 def _nowhere(mode: str) -> TextIO:
     raw = os.open(os.devnull, os.O_RDONLY if mode == "r" else os.O_WRONLY)
-    stream: TextIO = open(raw, mode, encoding="utf-8")  # noqa: SIM115 - open to the end
-    return stream
+    return TextIOWrapper(FileIO(raw, mode), encoding="utf-8")
 
 
 def show(text: str) -> None:
