@@ -257,7 +257,7 @@ def test_markdown_shows_total_what_hangs_overhead_and_the_tax_note(plan: Plan) -
     part = text[start:end]
     assert "| total" in part
     assert f"{plan.cost_cents / 100:.2f} EUR" in part
-    assert "- All prices with 25 % tax | §5\n" in part
+    assert "- All prices with 25 % tax \\| §5\n" in part
     over = [p for p in plan.pieces if p.piece.mounting == "ceiling"]
     assert ("hung overhead" in part) == bool(over)
 
