@@ -315,12 +315,12 @@ TEXT = """\
 
 `tests/evidence/interrupted_runs.py` writes this. A small room (the good one of tests/bad_input,
 `plan --fast --gap 0.5` without the fuller models, {seconds:.1f} s here) is planned into a folder
-that holds an older report and a person's own file, and the run is stopped. "While it loads" and "while it plans" are moments
-spread over the time; "while it writes" are {writing} of the {calls} calls about files that writing
-makes, spread evenly, before each of which the run gets the signal (there and for the lines below
-the plan and its page are taken from an earlier run; the rest is the command itself). A full disk is
-{disk}, with {free} sizes of what is free from nothing to the size of
-the files. Two at once are {pairs} pairs of runs into one folder.
+that holds an older report and a person's own file, and the run is stopped. "While it
+loads" and "while it plans" are moments spread over the time; "while it writes" are {writing} of the
+{calls} calls about files that writing makes, spread evenly, before each of which the run gets the
+signal (there and for the lines below the plan and its page are taken from an earlier run; the rest
+is the command itself). A full disk is {disk}, with {free} sizes of what
+is free from nothing to the size of the files. Two at once are {pairs} pairs of runs into one folder.
 
 Old set: all files are those of the older report. New set: all are whole files of the new run.
 Left: a hidden folder in the folder or beside it. The next run tidies up before it begins to plan;
