@@ -320,7 +320,8 @@ loads" and "while it plans" are moments spread over the time; "while it writes" 
 {calls} calls about files that writing makes, spread evenly, before each of which the run gets the
 signal (there and for the lines below the plan and its page are taken from an earlier run; the rest
 is the command itself). A full disk is {disk}, with {free} sizes of what
-is free from nothing to the size of the files. Two at once are {pairs} pairs of runs into one folder.
+is free from nothing to the size of the files. Two at once are {pairs} pairs of runs into one
+folder.
 
 Old set: all files are those of the older report. New set: all are whole files of the new run.
 Left: a hidden folder in the folder or beside it. The next run tidies up before it begins to plan;
