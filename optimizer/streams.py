@@ -5,7 +5,7 @@ OutputLost               standard output cannot be written; its text is one line
 
 import os
 import sys
-from typing import TextIO
+from typing import Literal, TextIO
 
 
 class OutputLost(Exception):  # noqa: N818 - reads as what went wrong
@@ -33,10 +33,9 @@ def open_missing() -> bool:
     return False
 
 
-def _nowhere(mode: str) -> TextIO:
+def _nowhere(mode: Literal["r", "w"]) -> TextIO:
     raw = os.open(os.devnull, os.O_RDONLY if mode == "r" else os.O_WRONLY)
-    stream: TextIO = open(raw, mode, encoding="utf-8")  # noqa: SIM115 - open to the end
-    return stream
+    return open(raw, mode, encoding="utf-8")
 
 
 def show(text: str) -> None:
