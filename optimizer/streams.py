@@ -5,8 +5,7 @@ OutputLost               standard output cannot be written; its text is one line
 
 import os
 import sys
-from io import FileIO, TextIOWrapper
-from typing import TextIO
+from typing import Literal, TextIO
 
 from optimizer.plain_text import shown
 
@@ -36,9 +35,9 @@ def open_missing() -> bool:
     return False
 
 
-def _nowhere(mode: str) -> TextIO:
+def _nowhere(mode: Literal["r", "w"]) -> TextIO:
     raw = os.open(os.devnull, os.O_RDONLY if mode == "r" else os.O_WRONLY)
-    return TextIOWrapper(FileIO(raw, mode), encoding="utf-8")
+    return open(raw, mode, encoding="utf-8")
 
 
 def show(text: str) -> None:
