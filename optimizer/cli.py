@@ -19,7 +19,7 @@ from optimizer.commands import (
     report,
     why,
 )
-from optimizer.faults import ScenarioError
+from optimizer.faults import ScenarioError, UntrustedSolutionError
 
 DESCRIPTION = """\
 From a room file, a price list and a budget: which acoustic treatment to buy, exactly where to put
@@ -38,6 +38,7 @@ COMMANDS = (
     calibrate,
     materials,
 )
+OWN_FAULT = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
 
@@ -57,7 +58,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run a command; exit code 0, or 2 when something a person wrote cannot be used."""
+    """Run a command; exit code 0, 2 when something a person wrote cannot be used, or 1 when what
+    was solved cannot be trusted."""
     arguments = build_parser().parse_args(argv)
     try:
         # Models run side by side; linear algebra that spreads over all processors slows them down.
@@ -67,6 +69,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             print(fault, file=sys.stderr)
         return BAD_INPUT
+    except UntrustedSolutionError as error:
+        said = "the solution cannot be trusted and nothing was written"
+        print(
+            f"{said}; this is a fault of the program, not of your files: {error}", file=sys.stderr
+        )
+        return OWN_FAULT
     except BrokenPipeError:
         return 0
     except KeyboardInterrupt:
