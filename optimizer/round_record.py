@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from optimizer.acoustics.judged import Judged
 from optimizer.placement.effects import Effects
 from optimizer.placement.plan import Selection
@@ -52,11 +54,19 @@ class Rounds:
         kept = min(self.earlier, key=lambda r: r.value, default=best)
         return kept if best.value > (1.0 - WORTH) * kept.value else best
 
+    @property
+    def judged(self) -> int:
+        """How many plans fuller models judged: of the rounds, near ones and earlier ones."""
+        if not self.before.said.models:
+            return 0
+        made = (*self.rounds, *self.near, *self.earlier, *self.proven)
+        return len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
+
 
 def rounds_in_words(rounds: Rounds) -> str:
     """How the rounds went, in a sentence or two."""
     count, best = len(rounds.rounds), rounds.best
-    if count == 1 and not rounds.near and not math.isfinite(best.off):
+    if not rounds.judged:
         return "judged by the quick models alone"
     said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
     if rounds.near:

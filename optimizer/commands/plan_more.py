@@ -9,6 +9,7 @@ from optimizer.more_plans import OtherPlans, StagedPlans, make_alternatives, mak
 from optimizer.planning import Plan
 from optimizer.project import Judging, Project
 from optimizer.results.model import PlannedPiece
+from optimizer.results.proof import BEST
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
 
@@ -103,7 +104,7 @@ def stages_in_words(made: StagedPlans) -> str:
 
 def _nested_proof(gap: float) -> str:
     if gap < 1:
-        return f"All stages together are proven within {100 * gap:.1f} % of the best possible."
+        return f"All stages together are proven within {100 * gap:.1f} % of {BEST}."
     return "How good the stages are together was not proven in the time given; allow more."
 
 

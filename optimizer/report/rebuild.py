@@ -62,6 +62,7 @@ def rebuild(path: Path, project: Project, judging: Judging = "full") -> Rebuilt:
         selection=_selection(content, card),
         candidates=_count(content, "candidates"),
         pairs=_count(content, "pairs"),
+        judged=_count(content, "plans_judged") if "plans_judged" in content else None,
         pieces=_numbered(pieces, entries, why),
         card=card,
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
