@@ -11,6 +11,7 @@ from test_optimum import every_subset
 from test_program import toy
 from tiny_rooms import some_candidates, tiny_project
 
+from optimizer.acoustics.criteria import Criteria, Tangent
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects, _purchase_of
 from optimizer.placement.program import Matrices, build_program, matrices, reachable
@@ -57,6 +58,21 @@ def test_lines_to_begin_with_are_close_over_the_whole_reach(small: Effects) -> N
         key = small.criteria.rows[k].key
         assert (said <= exact[k] + 1e-6 * (1.0 + exact[k])).all(), key
         assert (said >= exact[k] - 0.01 * (1.0 + exact[k])).all(), key
+
+
+def test_lines_are_asked_for_over_the_whole_reach(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where a candidate takes away from a quantity, as one on an absorbing surface does."""
+    asked: dict[int, tuple[float, float]] = {}
+    sound = Criteria.tangents
+
+    def noted(self: Criteria, row: int, low: float, high: float) -> list[Tangent]:
+        asked[row] = (low, high)
+        return sound(self, row, low, high)
+
+    monkeypatch.setattr(Criteria, "tangents", noted)
+    build_program(toy())
+    every = all_quantities(toy())
+    assert asked == {k: (every[k].min(), every[k].max()) for k in (0, 1)}  # row 2 counts nothing
 
 
 def test_small_effects_are_kept() -> None:
