@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib import import_module
 
-from optimizer.faults import ScenarioError
+from optimizer.faults import ScenarioError, UntrustedSolutionError
 from optimizer.results import output
 from optimizer.streams import OutputLost, tell
 from optimizer.together import one_thread_each
@@ -32,6 +32,7 @@ COMMANDS = {
     "calibrate": "correct a room's materials by decay measured in it",
     "materials": "search the absorption table, with sources",
 }
+OWN_FAULT = 1
 BAD_INPUT = 2
 NOT_SHOWN = 1
 INTERRUPTED = 130
@@ -72,7 +73,8 @@ def parsed(argv: Sequence[str] | None = None) -> argparse.Namespace:
 
 
 def perform(arguments: argparse.Namespace) -> int:
-    """Run a command; exit code 0, or 2 when something a person wrote cannot be used."""
+    """Run a command; exit code 0, 2 when something a person wrote cannot be used, or 1 when what
+    was solved cannot be trusted or what is to be shown cannot be."""
     before = len(output.written)
     try:
         with _ending_on_request(), one_thread_each():
@@ -81,6 +83,10 @@ def perform(arguments: argparse.Namespace) -> int:
         for fault in error.faults:
             tell(f"{fault}\n")
         return BAD_INPUT
+    except UntrustedSolutionError as error:
+        said = "the solution cannot be trusted and nothing was written"
+        tell(f"{said}; this is a fault of the program, not of your files: {error}\n")
+        return OWN_FAULT
     except OutputLost as error:
         tell(f"{error}\n")
         return NOT_SHOWN

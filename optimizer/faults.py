@@ -4,6 +4,7 @@ shown_name               a file's name as text that can be written
 by_name                  a fault with its file's name alone, for reports
 ScenarioError            one or more faults in input files or options
     .faults              tuple[Fault, ...]
+UntrustedSolutionError   a fault of this program: its answer contradicts its own proof
 """
 
 from collections.abc import Iterable
@@ -46,6 +47,10 @@ class ScenarioError(Exception):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class UntrustedSolutionError(Exception):
+    """What was solved contradicts its own proof: a fault of this program, not of any input."""
 
 
 def _short(value: object) -> str:

@@ -130,6 +130,7 @@ class Planned:
             pieces=_numbered(project, after, groups),
             card=card_of(before, after, sampled),
             shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
+            judged=self.rounds.judged,
             rounds=rounds_in_words(self.rounds),
             cut_off=self.guard.cut,
             low=(before.said.low, after.said.low),

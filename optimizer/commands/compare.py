@@ -23,6 +23,7 @@ from optimizer.results.comparison_text import (
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json, plan_faults
+from optimizer.results.proof import BEST
 from optimizer.results.tables import folded, text_table
 from optimizer.results.tellings import CUT_OFF, wrapped
 from optimizer.room.variants import BASE
@@ -245,7 +246,7 @@ def _hung_in_words(comparison: Comparison, arguments: argparse.Namespace) -> str
         return "with " + ", ".join(str(path) for path in arguments.plans)
     gaps = ", ".join(f"{c.name} {_within(c.plan)}" for c in made if c.plan is not None)
     which = "each with a plan of its own" if arguments.replan else f"with the plan for {BASE}"
-    told = f"{which} (of the best possible: {gaps})"
+    told = f"{which} (of {BEST}: {gaps})"
     if any(c.plan is not None and c.plan.cut_off for c in made):
         return f"{told}. {CUT_OFF}"
     rough = any(c.plan is not None and c.plan.selection.gap > FAR for c in made)

@@ -10,6 +10,7 @@ from optimizer.placement.effort import Effort
 from optimizer.planning import Plan
 from optimizer.project import Judging, Project
 from optimizer.results.model import PlannedPiece
+from optimizer.results.proof import BEST
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
 
@@ -108,7 +109,7 @@ def stages_in_words(made: StagedPlans) -> str:
 
 def _nested_proof(gap: float) -> str:
     if gap < 1:
-        return f"All stages together are proven within {100 * gap:.1f} % of the best possible."
+        return f"All stages together are proven within {100 * gap:.1f} % of {BEST}."
     return "How good the stages are together was not proven."
 
 

@@ -2,17 +2,19 @@
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.faults import UntrustedSolutionError
+from optimizer.placement.cuts import check_lines, with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import greedy_selection
-from optimizer.placement.program import TIE, Matrices, build_program, matrices, with_tangents
-from optimizer.placement.solver import NEGLIGIBLE, Progress, solve
+from optimizer.placement.program import TIE, Matrices, build_program, matrices
+from optimizer.placement.solver import FEASIBLE, NEGLIGIBLE, Progress, solve
 from optimizer.room.geometry import Floats
 
 Ints = NDArray[np.int64]
@@ -49,6 +51,7 @@ class Problem:
     `blocks`: what the names of a block's columns begin with, and the effects decided there, each
     counted with its weight. `polish` drops what is superfluous; `extra` gives columns besides
     candidates and packs; `known_bound` lies below every objective; above `cutoff` none is wanted.
+    UntrustedSolutionError when the program holds an excess above the exact one.
     """
 
     program: Matrices
@@ -58,6 +61,10 @@ class Problem:
     extra: Callable[[Held], dict[str, float]] = lambda _: {}
     known_bound: float = 0.0
     cutoff: float = math.inf
+
+    def __post_init__(self) -> None:
+        for block, effects in self.blocks.items():
+            check_lines(self.program, effects, block)
 
     def value(self, held: Held) -> float:
         """Exact objective of selections (one per block)."""
@@ -105,12 +112,40 @@ def greedy(effects: Effects) -> Ints:
 
 
 def judged(effects: Effects, chosen: Ints, bound: float, gap: float, seconds: float) -> Selection:
-    """A selection with its exact objective against a bound; "optimal" when within the gap."""
+    """A selection with its exact objective against a bound; "optimal" when within the gap.
+
+    The bound is one of these effects, so no selection of them that fits is below it: neither the
+    one it was proven with, nor one whose pieces were moved apart, nor one found besides.
+    UntrustedSolutionError for one that is.
+    """
     value = objective(effects, chosen)
-    bound = min(bound, value)
+    bound = held_by(bound, value, slack([effects], (1.0,), value))
     reached = relative(value, bound)
     status = "optimal" if reached <= gap + 1e-9 else "feasible"
     return Selection(status, chosen, value, bound, reached, seconds)
+
+
+def held_by(bound: float, value: float, slack: float) -> float:
+    """A bound, no higher than the objective it holds for: rounding may lift it by the slack.
+
+    UntrustedSolutionError when it lies higher than that.
+    """
+    if bound > value + slack or math.isnan(bound):
+        raise UntrustedSolutionError(
+            f"an objective of {value:.9g} lies below its bound {bound:.9g}"
+        )
+    return min(bound, value)
+
+
+def slack(blocks: Iterable[Effects], weights: tuple[float, ...], value: float) -> float:
+    """How far rounding may lift a bound: the solver's tolerance in each excess, and of the value.
+
+    `weights` count the blocks.
+    """
+    counted = (
+        w * effects.criteria.weights.sum() for w, effects in zip(weights, blocks, strict=True)
+    )
+    return float(FEASIBLE * (sum(counted) + max(1.0, value)))
 
 
 def prove(
@@ -121,6 +156,7 @@ def prove(
     The program's tangents may understate the excess of what it finds by more than the gap asked
     for allows. Then lines touching the excess there are added and it is solved again, until the
     gap is proven or the same selections come back, which no line can change any more.
+    UntrustedSolutionError when a bound lies above what was found.
     """
     program = problem.program
     best, bound = problem.polish(first), problem.known_bound
@@ -136,8 +172,9 @@ def prove(
         found = best if answer.z is None else _found(problem, program, answer.z)
         best = min(best, problem.polish(found), key=problem.value)
         bound = max(bound, min(answer.bound, problem.cutoff))
-        bound = min(bound, problem.value(best))
-        proven = relative(problem.value(best), bound) <= gap
+        value = problem.value(best)
+        bound = held_by(bound, value, slack(problem.blocks.values(), problem.weights, value))
+        proven = relative(value, bound) <= gap
         key = tuple(tuple(chosen.tolist()) for chosen in found)
         if proven or answer.status != "optimal" or key in touched:
             return best, bound

@@ -15,6 +15,7 @@ from optimizer.placement.effort import NODES
 from optimizer.placement.program import Matrices
 from optimizer.room.geometry import Floats
 
+FEASIBLE = 1e-6  # how far a row or a whole number may be off
 NEGLIGIBLE = 0.01  # an objective below this counts as this when a relative gap is taken
 
 
@@ -65,6 +66,7 @@ def solve(
         "mip_rel_gap": gap,
         "mip_abs_gap": gap * NEGLIGIBLE,
         "mip_max_nodes": nodes,
+        "mip_feasibility_tolerance": FEASIBLE,
         "time_limit": max(time_limit, 0.0),
         "random_seed": 0,
         "threads": 1,

@@ -22,11 +22,13 @@ from optimizer.placement.plan import (
     Report,
     Selection,
     greedy,
+    held_by,
     judged,
     objective,
     prove,
     relative,
     select,
+    slack,
 )
 from optimizer.placement.program import build_staged, matrices
 from optimizer.placement.solver import Progress
@@ -275,7 +277,7 @@ def _staged(
 ) -> StagedSelection:
     value = _mean(stages, shares, held)
     alone = sum(share * s.bound for share, s in zip(shares, own, strict=True))
-    bound = min(max(bound, alone), value)
+    bound = held_by(max(bound, alone), value, slack(stages, shares, value))
     reached = relative(value, bound)
     plans = tuple(
         judged(effects, chosen, s.bound, gap, s.seconds)

@@ -9,6 +9,7 @@ from optimizer.positions.shortlist import ROUGH
 from optimizer.positions.turning import FACINGS, old_name
 from optimizer.report.more import Part
 from optimizer.report.wording import Table, listed
+from optimizer.results.proof import BEST
 from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 
@@ -113,7 +114,7 @@ def _proof(joint: Joint) -> str:
     if not gap < 1:
         return "Not every plan was proven good: judge the difference with that in mind."
     return (
-        f"Every plan is proven within {100 * gap:.1f} % of the best possible for its set-up; a "
+        f"Every plan is proven within {100 * gap:.1f} % of {BEST} for its set-up; a "
         "smaller difference says nothing."
     )
 

@@ -23,7 +23,6 @@ from optimizer.report.hanging import (
 from optimizer.report.judges import models_table, sureness
 from optimizer.report.measured import measured_parts
 from optimizer.report.more import Others, Part, Stages, budget_part, others_part, stages_part
-from optimizer.report.proof import proof
 from optimizer.report.score import score_groups
 from optimizer.report.sheets import room_pictures, surface_pictures
 from optimizer.report.sources import assumptions, coefficients_table, model_limits, references
@@ -34,6 +33,7 @@ from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
+from optimizer.results.proof import proof_in_words
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
 
 FOLDER = Path(__file__).parent
@@ -94,7 +94,7 @@ def report_html(
         **_common(plan, units),
         **_scored(plan, units, charts),
         summary=summary(plan, units),
-        proof=proof(plan, changed),
+        proof=proof_in_words(plan, changed),
         rounds=_sentence(plan.rounds),
         measured=_parts(measured_parts(plan), "c"),
         more=[*_more(plan, stages, budget, others), *_parts(parts, "q")],

@@ -52,6 +52,7 @@ def rebuild(path: Path, project: Project, judging: Judging = "full") -> Rebuilt:
         selection=_selection(file, card),
         candidates=file.candidates or 0,
         pairs=file.pairs or 0,
+        judged=file.plans_judged,
         pieces=_numbered(pieces, file.pieces, why),
         card=card,
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),

@@ -128,6 +128,7 @@ class PlanFile(_Part):
     gap: NotBelow0 | None = None
     seconds: NotBelow0 | None = None
     cut_off: bool = False
+    plans_judged: Count | None = None
     budget: NotBelow0 | None = None
     cost: NotBelow0 | None = None
     currency: Text | None = None

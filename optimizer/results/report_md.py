@@ -6,6 +6,7 @@ from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.proof import proof_in_words
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.shopping import money
 from optimizer.results.tables import markdown_list, markdown_table, markdown_text
@@ -55,7 +56,7 @@ def _summary(plan: Plan) -> str:
         f"Buy {len(plan.pieces)} pieces for {cost} of {budget}. Of {len(counted)} criteria, "
         f"{before} fail now and {after} fail with the plan: {mended} mended, {better} of the rest "
         f"better. Weighted excess over the limits: {card.score_before:.3f} before, "
-        f"{card.score_after:.3f} after (0 = all met).\n\n{tell.proof_in_words(plan)}"
+        f"{card.score_after:.3f} after (0 = all met).\n\n{proof_in_words(plan)}"
     )
 
 

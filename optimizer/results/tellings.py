@@ -122,22 +122,6 @@ def shopping_csv(plan: Plan) -> str:
     return csv_text(rows)
 
 
-def proof_in_words(plan: Plan) -> str:
-    """How near the optimum the plan is proven to be, and whether it was cut off."""
-    s = plan.selection
-    considered = f"{plan.candidates} placements considered, {plan.pairs} of them mirrored pairs"
-    if s.status == "optimal":
-        proof = f"proven within {100 * s.gap:.1f} % of the best possible"
-    elif s.gap >= 1:
-        proof = "the best found; how good it is was not proven"
-    else:
-        proof = f"the best found, at most {100 * s.gap:.1f} % from the best possible"
-    return (
-        f"{considered}; {proof} (by the quick models that chose it: objective {s.objective:.4f}, "
-        f"bound {s.bound:.4f}; {s.seconds:.1f} s)." + (f" {CUT_OFF}" if plan.cut_off else "")
-    )
-
-
 def decay_times(scene: Scene) -> dict[str, Floats]:
     """Decay times (8,) in s by each of the six formulas for a scene with its treatment."""
     areas, alpha, normals = _as_surfaces(scene)

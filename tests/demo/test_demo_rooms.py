@@ -2,12 +2,14 @@
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from optimizer.cli import main
+from optimizer.commands.plan_text import plan_in_words
 from optimizer.placement.pieces import Piece
 from optimizer.planning import Plan, build_decision, load_project, make_plan
 from optimizer.results.planfile import plan_as_dict, read_pieces
@@ -44,6 +46,25 @@ def test_proven_within_one_percent_over_1500_pairs(plan: Plan) -> None:
     assert plan.selection.status == "optimal"
     assert plan.selection.gap <= 0.01
     assert plan.selection.bound <= plan.selection.objective
+
+
+@pytest.mark.parametrize("plan", ["spare_room"], indirect=True)
+def test_readme_shows_what_this_program_prints(plan: Plan) -> None:
+    """Every line of README's transcript, in order, but for how long the search took: pieces, costs,
+    figures before and after, excess, objective, bound, gap and the plans judged."""
+    readme = (SCENARIOS.parent / "README.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"```text\n\$ treatment plan [^\n]*\n(.*?)```", readme, flags=re.DOTALL)
+    files = "plan/report.html, plan.json, report.md, shopping.csv"
+    printed = iter(timeless(plan_in_words(plan, "m", "", files)).splitlines())
+    for line in timeless(shown).splitlines():
+        assert line == "..." or line in printed, f"README: {line}"
+    for figure in ("objective", "bound", "Proven within", "plans;", "before,", "packs"):
+        assert figure in shown, figure
+
+
+def timeless(text: str) -> str:
+    """A text without the time that a search took, which no two runs have alike."""
+    return re.sub(r"Search: [0-9.]+ s", "Search: so many s", text)
 
 
 def test_within_budget_and_counted_in_packs(plan: Plan) -> None:

@@ -16,6 +16,7 @@ from scipy import sparse
 from test_overlap import demo
 
 from optimizer.acoustics.criteria import Criteria, Criterion, TwoSided
+from optimizer.placement.cuts import with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.plan import objective, select
@@ -28,7 +29,6 @@ from optimizer.placement.program import (
     define_objective,
     define_variables,
     matrices,
-    with_tangents,
 )
 from optimizer.placement.solver import NEGLIGIBLE, solve
 

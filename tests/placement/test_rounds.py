@@ -128,6 +128,19 @@ def test_an_earlier_plan_stays_unless_another_is_clearly_better(decisions: list[
     assert "better than the earlier plan" in rounds_in_words(other)
 
 
+def test_plans_judged_are_counted_once_each(
+    decisions: list[Decision], traced: list[Rounds]
+) -> None:
+    for rounds in traced:
+        judged = (*rounds.rounds, *rounds.near, *rounds.proven)
+        assert rounds.judged == len({tuple(sorted(r.selection.chosen)) for r in judged})
+        assert rounds.judged > len(rounds.near)
+    decision = decisions[0]
+    plain = plan_in_rounds(decision.project, decision.candidates, decision.effects, (), 0.0, 60.0)
+    assert plain.judged == 0
+    assert rounds_in_words(plain) == "judged by the quick models alone"
+
+
 def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> None:
     """The figure told is the largest difference in the decay rows that count; when it is more than
     5 % in the last round, the plan had come back, was judged worse, or four rounds were over."""
