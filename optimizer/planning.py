@@ -116,7 +116,8 @@ class Planned:
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
         late = judging != "none" and self.guard.over()
-        tell("drawing how sure the figures are")
+        if not late:
+            tell("drawing how sure the figures are")
         informers = project.informers(judging)
         with ThreadPoolExecutor(1) as pool:  # the low end is linear algebra, beside Python
             informed = pool.submit(after.with_findings, informers)
