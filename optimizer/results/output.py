@@ -15,8 +15,6 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
 
     Asked before a long solve, so that no plan is lost for want of a place to write it.
     """
-    if folder.is_symlink() and not folder.exists():
-        raise _fault(folder, "is a link to what is not there; remove it or name another folder")
     try:
         os.lstat(folder)
     except (FileNotFoundError, NotADirectoryError):
@@ -24,6 +22,8 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise _fault(folder, f"cannot be written ({reason}); choose another folder") from None
+    if folder.is_symlink() and not folder.exists():
+        raise _fault(folder, "is a link to what is not there; remove it or name another folder")
     parent = folder if folder.is_dir() else folder.parent
     if folder.exists() and not folder.is_dir():
         raise _fault(folder, "is a file; name a folder for the results")
