@@ -19,8 +19,6 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
     Asked before a long solve, so that no plan is lost for want of a place to write it. What a
     killed run has left there is tidied up.
     """
-    if folder.is_symlink() and not folder.exists():
-        raise _fault(folder, "is a link to what is not there; remove it or name another folder")
     try:
         os.lstat(folder)
     except (FileNotFoundError, NotADirectoryError):
