@@ -12,6 +12,7 @@ from functools import lru_cache
 from materials.corner import CornerFill
 from materials.edges import laboratory_alpha
 from materials.layers import AirGap, Cloth, Porous
+from materials.made import matter_of
 from materials.resonators import SealedResonator
 from materials.table import Material
 
@@ -61,7 +62,7 @@ def bass_take(material: Material) -> BassTake | None:
 
     Of a corner fill per area of its face.
     """
-    make = material.build or material.matter
+    make = material.build or matter_of(material)
     if isinstance(make, SealedResonator):
         return None
     if isinstance(make, CornerFill) and make.facing is None:

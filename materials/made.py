@@ -15,6 +15,7 @@ the whole depth of a box, none of a flat face.
 """
 
 import difflib
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import lru_cache
@@ -98,6 +99,23 @@ def _air_behind(layers: tuple[Layer, ...]) -> float:
             break
         air += layer.thickness
     return air
+
+
+@lru_cache(maxsize=512)
+def matter_of(material: Material) -> Build | CornerFill | None:
+    """What a row of the table is made of, where it is plain porous matter of known depth.
+
+    The thickness of a corner fill is its mean depth, half the height of its triangle.
+    """
+    sigma, thickness = material.flow_resistivity, material.thickness_mm
+    if sigma is None or thickness is None:
+        return None
+    key, name, depth = material.id, material.name, 1e-3 * thickness
+    if material.category == "corner fill":
+        return CornerFill(key, name, "triangle", round(math.sqrt(8.0) * depth, 2), sigma)
+    layers: tuple[Layer, ...] = (Porous(depth, sigma),)
+    gap = material.gap_mm
+    return Build(key, name, (*layers, AirGap(1e-3 * gap)) if gap else layers)
 
 
 @lru_cache(maxsize=512)

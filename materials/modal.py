@@ -141,17 +141,6 @@ def flow_along(build: Build | CornerFill, freqs: Floats, medium: Medium = AIR) -
     return total
 
 
-def resistivity(build: Build | CornerFill) -> float:
-    """Flow resistivity in Pa s/m2 of a fill, or of the outermost wool of a build; ValueError when
-    there is none."""
-    if isinstance(build, CornerFill):
-        return build.flow_resistivity
-    for layer in build.layers:
-        if isinstance(layer, Porous):
-            return layer.flow_resistivity
-    raise ValueError("a build without wool has no flow resistivity")
-
-
 def _layered(
     layers: Sequence[Layer], freqs: Floats, kt: Floats, size: Size | None, medium: Medium
 ) -> Complexes:

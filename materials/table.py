@@ -8,19 +8,14 @@ MaterialDataError(ValueError)    .faults, see materials.table_files
 """
 
 import difflib
-import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from materials.bands import BANDS
-from materials.build import Build
-from materials.corner import CornerFill
-from materials.layers import AirGap, Layer, Porous
-from materials.porous import RESISTIVITIES
-from materials.resonators import SealedResonator
 from materials.scattering import (
     SCATTERING_COLUMNS,
     Scattering,
@@ -37,6 +32,11 @@ from materials.table_files import (
     nearest_hint,
     read_lines,
 )
+
+if TYPE_CHECKING:  # rows of the table have no build, and reading it needs no models
+    from materials.build import Build
+    from materials.corner import CornerFill
+    from materials.resonators import SealedResonator
 
 DATA = Path(__file__).parent
 ABSORPTION_COLUMNS = tuple(f"a{band}" for band in BANDS)
@@ -55,7 +55,9 @@ _SOURCE_COLUMNS = ("key", "citation", "seen", "licence")
 UNITS = ("alpha", "m2")
 STATUSES = ("sourced", "memory", "estimated")
 TWO_FACES = "free-standing"
+_RESISTIVITIES = (500.0, 500_000.0)  # Pa s/m2, as materials.porous takes them
 _LARGEST_ALPHA = 1.6  # per face counted
+_LONGEST_NAME = 80  # letters, as of products
 _LARGEST_AREA = 100.0  # m2 of one item
 
 
@@ -76,9 +78,10 @@ class Material:
     `unit` "alpha": random-incidence absorption coefficient, above 1 where the sample had edges;
     "m2": absorption area of one item. `spread` is one sigma in the same unit (materials.spread).
     `extrapolated` holds the octaves that no source gives. `build` is what a modelled material is
-    made of (materials.made); None for a row of the table. `matter` is what a row of plain porous
-    matter of known depth is made of, for the bass; its flow resistivity was fitted to the row
-    (`fit_residual`, rms difference of the coefficients from 250 Hz to 4 kHz).
+    made of (materials.made); None for a row of the table. `flow_resistivity` (Pa s/m2)
+    is that of a row of plain porous matter of known depth, which acts in the bass as that matter
+    (materials.made.matter_of); fitted to the row, with the rms difference of the coefficients from
+    250 Hz to 4 kHz as `fit_residual`.
     """
 
     id: str
@@ -99,9 +102,9 @@ class Material:
     n_sources: int
     status: str
     note: str
-    build: Build | CornerFill | SealedResonator | None = None
-    matter: Build | CornerFill | None = None
+    flow_resistivity: float | None = None
     fit_residual: float | None = None
+    build: "Build | CornerFill | SealedResonator | None" = None
 
 
 class UnknownMaterial(KeyError):  # noqa: N818 - reads as what went wrong
@@ -251,6 +254,9 @@ def _laid_over(packaged: MaterialTable, path: Path) -> MaterialTable:
 
 def _material(line: Line, scattering: Scattering | None, status: str) -> Material | None:
     id, name, unit = line.required("id"), line.required("name"), line.choice("unit", UNITS)
+    for column, text in (("id", id), ("name", name)):
+        if len(text) > _LONGEST_NAME:
+            line.fault(column, f"write at most {_LONGEST_NAME} characters")
     mounting = line.text("mounting")
     faces = 2 if mounting == TWO_FACES else 1
     highest = _LARGEST_ALPHA * faces if unit == "alpha" else _LARGEST_AREA
@@ -286,25 +292,17 @@ def _material(line: Line, scattering: Scattering | None, status: str) -> Materia
         n_sources=int(n_sources or 0),
         status=status,
         note=line.text("note"),
-        matter=_matter(line, thickness, gap),
+        flow_resistivity=_flow_resistivity(line, thickness),
         fit_residual=line.number("fit_residual", 0.0, 1.0),
     )
 
 
-def _matter(line: Line, thickness: float | None, gap: float | None) -> Build | CornerFill | None:
-    """What a row with a flow resistivity is made of; a corner fill's thickness is its mean depth,
-    half the height of its triangle."""
-    sigma = line.number("flow_resistivity", *RESISTIVITIES)
-    if sigma is None:
-        return None
-    if thickness is None:
+def _flow_resistivity(line: Line, thickness: float | None) -> float | None:
+    sigma = line.number("flow_resistivity", *_RESISTIVITIES)
+    if sigma is not None and thickness is None:
         line.fault("thickness_mm", "must be given with a flow resistivity")
         return None
-    key, name, depth = line.text("id"), line.text("name"), 1e-3 * thickness
-    if line.text("category") == "corner fill":
-        return CornerFill(key, name, "triangle", round(math.sqrt(8.0) * depth, 2), sigma)
-    layers: tuple[Layer, ...] = (Porous(depth, sigma),)
-    return Build(key, name, (*layers, AirGap(1e-3 * gap)) if gap else layers)
+    return sigma
 
 
 def _stated(line: Line, spread: tuple[float, ...]) -> tuple[float, ...]:

@@ -11,6 +11,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from materials.cells import as_meant
+
 
 @dataclass(frozen=True)
 class TableFault:
@@ -107,7 +109,11 @@ def read_lines(
         with path.open(encoding="utf-8-sig", newline="") as handle:
             reader = csv.reader(handle)
             heading = [cell.strip() for cell in next(reader, [])]
-            rows = [(reader.line_num, row) for row in reader if any(c.strip() for c in row)]
+            rows = [
+                (reader.line_num, [as_meant(cell) for cell in row])
+                for row in reader
+                if any(c.strip() for c in row)
+            ]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         faults.append(TableFault(file, None, "", "", f"cannot be read ({error})"))
         return []

@@ -15,6 +15,7 @@ from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import Candidate, candidates_at
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.effort import Effort
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Ints, Report, feasible
 from optimizer.planning import (
@@ -68,7 +69,7 @@ class Renewed:
 def make_plan_from(
     begun: Begun,
     gap: float = DEFAULT_GAP,
-    time_limit: float = DEFAULT_TIME_LIMIT,
+    time_limit: float | Effort = DEFAULT_TIME_LIMIT,
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
@@ -80,8 +81,8 @@ def make_plan_from(
     Both are judged by the same models in the project's room.
     """
     made = planned(
-        begun.project, begun.decision, gap, time_limit, report, judging, tell, confidence,
-        (begun.chosen,),
+        begun.project, begun.decision, gap, Effort.of(time_limit), report, judging, tell,
+        confidence, (begun.chosen,),
     )  # fmt: skip
     best = made.rounds.best.selection
     plan = made.plan(best, judging, tell)

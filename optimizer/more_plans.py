@@ -4,13 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.placement.alternatives import Alternatives, alternatives, groups_of
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import Report
 from optimizer.placement.stages import StagedSelection, plan_stages
 from optimizer.planning import Plan, plan_decision
 from optimizer.project import Judging, Project
 from optimizer.rounds import Told
-
-FIRST_SHARE = 0.4  # of the time: the rounds that the corrections come from
 
 
 @dataclass(frozen=True)
@@ -34,7 +33,7 @@ def make_stages(
     project: Project,
     budgets_cents: Sequence[int],
     gap: float,
-    time_limit: float,
+    time_limit: float | Effort,
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
@@ -43,13 +42,13 @@ def make_stages(
 
     The corrections of fuller models are those of the last budget's own plan.
     """
+    effort = Effort.of(time_limit)
     last = project.with_budget(budgets_cents[-1])
-    made = plan_decision(last, max(gap, 0.02), FIRST_SHARE * time_limit, report, judging, tell)
+    made = plan_decision(last, max(gap, 0.02), effort, report, judging, tell)
     tell("nesting the stages")
     kept_back = project.set_aside.total
     spend = [max(cents - kept_back, 0) for cents in budgets_cents]
-    left = (1 - FIRST_SHARE) * time_limit
-    found = plan_stages(made.rounds.best.limited, spend, gap, left, report)
+    found = plan_stages(made.rounds.best.limited, spend, gap, effort, report)
     plans = []
     for number, (cents, selection) in enumerate(zip(budgets_cents, found.stages, strict=True), 1):
         tell(f"judging stage {number}")
@@ -63,19 +62,20 @@ def make_alternatives(
     count: int,
     within: float,
     gap: float,
-    time_limit: float,
+    time_limit: float | Effort,
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
 ) -> OtherPlans:
     """The best plan and up to `count` others within a share of its objective."""
-    made = plan_decision(project, gap, time_limit, report, judging, tell)
+    effort = Effort.of(time_limit)
+    made = plan_decision(project, gap, effort, report, judging, tell)
     best, decision = made.rounds.best, made.decision
     tell("looking for plans that differ")
     groups = groups_of(decision.project.room, decision.candidates)
     found = alternatives(
         best.limited, groups, best.selection.chosen, count, within,
-        gap=gap, time_limit=time_limit, report=report,
+        gap=gap, limit=effort, report=report,
     )  # fmt: skip
     plans = tuple(made.plan(selection, judging) for selection in found.plans)
     return OtherPlans(made.plan(best.selection, judging), plans, found)

@@ -10,6 +10,7 @@ from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.effort import Effort, Guard
 from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
@@ -20,6 +21,7 @@ from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
 from optimizer.round_record import Rounds, rounds_in_words
 from optimizer.rounds import Told, plan_in_rounds
+from optimizer.together import one_thread_each
 
 __all__ = [
     "Decision", "Plan", "Planned", "build_decision", "load_project", "make_plan", "plan_decision",
@@ -27,7 +29,7 @@ __all__ = [
 ]  # fmt: skip
 
 DEFAULT_GAP = 0.01
-DEFAULT_TIME_LIMIT = 60.0
+DEFAULT_TIME_LIMIT = 3600.0  # s; a guard, far more than the effort of a search takes
 
 
 @dataclass(frozen=True)
@@ -69,20 +71,24 @@ def _in_one_handedness(project: Project) -> tuple[bool, Project]:
 def make_plan(
     project: Project,
     gap: float = DEFAULT_GAP,
-    time_limit: float = DEFAULT_TIME_LIMIT,
+    time_limit: float | Effort = DEFAULT_TIME_LIMIT,
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
     confidence: float | None = None,
     earlier: "Callable[[Decision], Sequence[Ints]]" = lambda _: (),
 ) -> Plan:
-    """The best plan for a project within its budget, to a relative gap or a time limit in s.
+    """The best plan for a project within its budget, to a relative gap or with an effort.
+
+    A time limit in s guards the whole: when it binds, the plan is the best so far and says so (its
+    `cut_off`); otherwise the same project has the same plan on every machine.
 
     Planned in rounds with the judges of Project.judges(judging); with a `confidence` from 0.5 to
     1 so that each criterion holds with that probability, as far as the money goes. Selections found
     by `earlier` are begun from, and kept when nothing better is found.
     """
-    made = plan_decision(project, gap, time_limit, report, judging, tell, confidence, earlier)
+    effort = Effort.of(time_limit)
+    made = plan_decision(project, gap, effort, report, judging, tell, confidence, earlier)
     return made.plan(made.rounds.best.selection, judging, tell)
 
 
@@ -93,9 +99,14 @@ class Planned:
     project: Project
     decision: Decision
     rounds: Rounds
+    guard: Guard
 
     def plan(self, selection: Selection, judging: Judging, tell: Told = lambda text: None) -> Plan:
-        """A selection of the decision as a plan, judged."""
+        """A selection of the decision as a plan, judged; when the time is over without ranges."""
+        with one_thread_each():
+            return self._plan(selection, judging, tell)
+
+    def _plan(self, selection: Selection, judging: Judging, tell: Told) -> Plan:
         project, decision = self.project, self.decision
         chosen = [decision.candidates[c].pieces for c in selection.chosen]
         if decision.flipped:
@@ -104,11 +115,13 @@ class Planned:
         groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
-        tell("drawing how sure the figures are")
+        late = judging != "none" and self.guard.over()
+        if not late:
+            tell("drawing how sure the figures are")
         informers = project.informers(judging)
         with ThreadPoolExecutor(1) as pool:  # the low end is linear algebra, beside Python
             informed = pool.submit(after.with_findings, informers)
-            sampled = how_sure(project, after, pieces, judging)
+            sampled = None if late else how_sure(project, after, pieces, judging)
             after = informed.result()
         return Plan(
             project=project,
@@ -118,7 +131,9 @@ class Planned:
             pieces=_numbered(project, after, groups),
             card=card_of(before, after, sampled),
             shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
+            judged=self.rounds.judged,
             rounds=rounds_in_words(self.rounds),
+            cut_off=self.guard.cut,
             low=(before.said.low, after.said.low),
         )
 
@@ -141,7 +156,7 @@ class Planned:
 def plan_decision(
     project: Project,
     gap: float = DEFAULT_GAP,
-    time_limit: float = DEFAULT_TIME_LIMIT,
+    time_limit: float | Effort = DEFAULT_TIME_LIMIT,
     report: Report | None = None,
     judging: Judging = "full",
     tell: Told = lambda text: None,
@@ -152,13 +167,14 @@ def plan_decision(
 
     `earlier` finds the selections of plans that there were before among the candidates.
     """
+    effort = Effort.of(time_limit)
     flipped, solved = _in_one_handedness(project)
     judges, scene, criteria = solved.judges(judging), solved.scene, solved.criteria
-    with ThreadPoolExecutor(1) as pool:
+    with one_thread_each(), ThreadPoolExecutor(1) as pool:
         bare = pool.submit(judge_scene, scene, criteria, judges)
         decision = _decision(flipped, solved)
         return planned(
-            project, decision, gap, time_limit, report, judging, tell, confidence,
+            project, decision, gap, effort, report, judging, tell, confidence,
             earlier(decision), bare.result,
         )  # fmt: skip
 
@@ -167,7 +183,7 @@ def planned(
     project: Project,
     decision: Decision,
     gap: float,
-    time_limit: float,
+    effort: Effort,
     report: Report | None,
     judging: Judging,
     tell: Told,
@@ -177,11 +193,12 @@ def planned(
 ) -> Planned:
     """The rounds of a project's decision; `bare` gives its room judged, when that is under way."""
     solved = decision.project
-    rounds = plan_in_rounds(
-        solved, decision.candidates, decision.effects, solved.judges(judging), gap, time_limit,
-        report, tell, confidence, earlier, solved.informers(judging), bare,
-    )  # fmt: skip
-    return Planned(project, decision, rounds)
+    with one_thread_each():
+        rounds = plan_in_rounds(
+            solved, decision.candidates, decision.effects, solved.judges(judging), gap, effort,
+            report, tell, confidence, earlier, solved.informers(judging), bare,
+        )  # fmt: skip
+    return Planned(project, decision, rounds, effort.guard)
 
 
 def bounce_points(project: Project) -> dict[str, Floats]:

@@ -27,16 +27,18 @@ from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
 from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import allowed_products
-from optimizer.placement.catalogue import Product, read_catalogue
-from optimizer.placement.hung import around_hung, hung_pieces
+from optimizer.placement.catalogue import Product, read_catalogue, thin_doubts
+from optimizer.placement.hung import around_hung, hung_doubts, hung_pieces
 from optimizer.placement.pieces import Piece, mirrored_piece, piece_patches
 from optimizer.placement.spending import SetAside, budget_faults, set_aside
+from optimizer.placement.unplaced import product_doubts
 from optimizer.room.build import build_room
 from optimizer.room.checks import check_room
 from optimizer.room.model import Room
 from optimizer.room.reading import read_text, read_toml
 from optimizer.room.scenario import Reading, Scenario, read_tables
 from optimizer.room.schema import VariantSection
+from optimizer.room.unlikely import room_doubts
 from optimizer.room.variants import (
     lay_over,
     own_faults,
@@ -58,6 +60,7 @@ class Project:
     products: tuple[Product, ...]  # the whole price list
     says: str = ""  # what its variants change, in the words of the room file
     hung: tuple[Piece, ...] = ()  # hang already and stay
+    read_doubts: tuple[Fault, ...] = ()  # of the room file by itself, see `doubts`
 
     @cached_property
     def scene(self) -> Scene:
@@ -116,6 +119,17 @@ class Project:
         return WaveJudge(self.scenario.models.waves_up_to)
 
     @cached_property
+    def doubts(self) -> tuple[Fault, ...]:
+        """What is possible but more often a slip, in one line each: the run goes on."""
+        scenario, usable = self.scenario, self.usable_products
+        found = [
+            *self.read_doubts,
+            *thin_doubts(self.products, str(scenario.catalogue_path)),
+            *product_doubts(scenario, self.room, usable),
+        ]
+        return tuple(dict.fromkeys(one_line(doubt) for doubt in found))
+
+    @cached_property
     def usable_products(self) -> tuple[Product, ...]:
         """Products that the limits allow."""
         return allowed_products(self.products, self.scenario.limits)
@@ -170,7 +184,7 @@ def load_project(
         sections = {name: known[name] for name in asked}
         project, faults = _varied(data, path, sections, budget, found)
     if faults or project is None:
-        raise ScenarioError(_one_line(fault) for fault in faults)
+        raise ScenarioError(one_line(fault) for fault in faults)
     return project
 
 
@@ -187,7 +201,8 @@ def _varied(
     project, found = _built(read_tables(laid.data, path), None if spends_own else budget)
     if project is not None:
         said = "; ".join(section.says or "" for section in sections.values())
-        project = replace(project, says=said)
+        doubts = tuple(replace(d, key=laid.written(d.key)) for d in project.read_doubts)
+        project = replace(project, says=said, read_doubts=doubts)
     return project, own_faults(laid, found, base)
 
 
@@ -207,10 +222,15 @@ def _built(reading: Reading, budget: float | None) -> tuple[Project | None, list
     if room is None:
         return None, faults
     hung = hung_pieces(scenario.hung, room, products, scenario.file, faults) if products else ()
-    return Project(scenario, around_hung(room, hung), products, hung=hung), faults
+    around = around_hung(room, hung)
+    doubts: list[Fault] = []
+    if not faults:
+        doubts = room_doubts(scenario, room)
+        doubts += hung_doubts(scenario.hung, hung, room, scenario.file)
+    return Project(scenario, around, products, hung=hung, read_doubts=tuple(doubts)), faults
 
 
-def _one_line(fault: Fault) -> Fault:
+def one_line(fault: Fault) -> Fault:
     """Keys of a file may hold line breaks; a fault is told in one line."""
     key, remedy = (" ".join(text.split()) for text in (fault.key, fault.remedy))
     return replace(fault, key=key, remedy=remedy)

@@ -16,6 +16,7 @@ from optimizer.acoustics.surface_weights import surface_weights
 from optimizer.placement.candidates import Candidate, kinds_of, shares_of
 from optimizer.placement.counted import counted
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.plan import Ints, Report, Selection, objective, select
@@ -43,6 +44,7 @@ class RoundMaker:
     judges: Sequence[Judge]
     confidence: float | None
     gap: float
+    effort: Effort
     report: Report | None
     known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
     weighed: dict[tuple[int, ...], Floats] = field(default_factory=dict)
@@ -75,25 +77,25 @@ class RoundMaker:
             self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
         return self.weighed[known]
 
-    def first(self, earlier: Sequence[Ints], seconds: float, bare: Callable[[], Judged]) -> Round:
+    def first(self, earlier: Sequence[Ints], bare: Callable[[], Judged]) -> Round:
         """The first round, uncorrected; `bare` gives the room as it is judged, which is awaited
         before anything else is."""
         factors, limits = np.ones(len(self.effects.criteria.rows)), self.effects
         if self.confidence is not None:
             limits = self.limits(factors, bare(), None)
         rough = max(self.gap, ROUGH) if self.judges else self.gap
-        selection = self.solved(limits, seconds, self.start(earlier), rough)
+        selection = self.solved(limits, self.start(earlier), rough)
         bare()
         return self.as_round(selection, factors, limits)
 
-    def next(self, rounds: Sequence[Round], seconds: float) -> tuple[Round, list[Round]]:
+    def next(self, rounds: Sequence[Round]) -> tuple[Round, list[Round]]:
         """Another round, corrected by those before; and plans about as good as the last of them,
         judged meanwhile (not those of the first, which is rough)."""
         last, factors = rounds[-1], _corrected(rounds)
         limits = self.limits(factors, last.judged, last.selection.chosen)
         with ThreadPoolExecutor(1) as pool:
             near = pool.submit(self.near, last) if len(rounds) > 1 else None
-            selection = self.solved(limits, seconds, last.selection.chosen, FINE * self.gap)
+            selection = self.solved(limits, last.selection.chosen, FINE * self.gap)
             found = self.as_round(selection, factors, limits)
             return found, near.result() if near else []
 
@@ -127,12 +129,12 @@ class RoundMaker:
             return kept
         return self.beside(rounds[best], chosen, rounds[best].factors, rounds[best].limited)
 
-    def closing(self, kept: Round, seconds: float) -> tuple[Round, Round]:
+    def closing(self, kept: Round) -> tuple[Round, Round]:
         """A last round with the corrections of the plan kept, begun from it, and that plan against
         its bound."""
         factors, chosen = kept.judged.factors, kept.selection.chosen
         limits = self.limits(factors, kept.judged, chosen)
-        selection = self.solved(limits, seconds, chosen, CLOSE * self.gap)
+        selection = self.solved(limits, chosen, CLOSE * self.gap)
         last = self.as_round(selection, factors, limits)
         return last, self.beside(last, chosen, factors, limits)
 
@@ -157,9 +159,9 @@ class RoundMaker:
         chosen = spread_out(room, scene, limited, self.candidates, selection.chosen)
         return against_bound(limited, chosen, selection.bound, self.gap, selection.seconds)
 
-    def solved(self, limited: Effects, seconds: float, start: Ints | None, gap: float) -> Selection:
+    def solved(self, limited: Effects, start: Ints | None, gap: float) -> Selection:
         """The selection for these limits, to a gap."""
-        return self.spread(limited, select(limited, gap, seconds, self.report, start))
+        return self.spread(limited, select(limited, gap, self.effort, self.report, start))
 
     def as_round(
         self,

@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from optimizer.acoustics.judged import Judged
 from optimizer.placement.effects import Effects
 from optimizer.placement.plan import Selection
@@ -52,19 +54,31 @@ class Rounds:
         kept = min(self.earlier, key=lambda r: r.value, default=best)
         return kept if best.value > (1.0 - WORTH) * kept.value else best
 
+    @property
+    def judged(self) -> int:
+        """How many plans fuller models judged: of the rounds, near ones and earlier ones."""
+        if not self.before.said.values:
+            return 0
+        made = (*self.rounds, *self.near, *self.earlier, *self.proven)
+        return len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
+
 
 def rounds_in_words(rounds: Rounds) -> str:
     """How the rounds went, in a sentence or two."""
-    count, best = len(rounds.rounds), rounds.best
-    if count == 1 and not rounds.near and not math.isfinite(best.off):
-        return "judged by the quick models alone"
-    said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
-    if rounds.near:
-        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
-    off = math.ceil(100 * best.off - 1e-6)
-    said += f"; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"
+    best, said = rounds.best, _said(rounds)
     if not rounds.earlier:
         return said
     if any(best is r for r in rounds.earlier):
         return f"{said}. The earlier plan stays: nothing better by more than {100 * WORTH:.0f} %"
     return f"{said}. It is better than the earlier plan by more than {100 * WORTH:.0f} %"
+
+
+def _said(rounds: Rounds) -> str:
+    if not rounds.judged:
+        return "judged by the quick models alone"
+    count = len(rounds.rounds)
+    said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
+    if rounds.near:
+        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
+    off = math.ceil(100 * rounds.best.off - 1e-6)
+    return f"{said}; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"

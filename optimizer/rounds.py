@@ -21,13 +21,13 @@ from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import Ints, Report
 from optimizer.project import Project
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds
 
 MOST = 4  # rounds of correcting
-LEAST = 0.1  # share of the time limit that must be left for another round
 
 Told = Callable[[str], None]
 
@@ -38,7 +38,7 @@ def plan_in_rounds(
     effects: Effects,
     judges: Sequence[Judge],
     gap: float,
-    time_limit: float,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
     tell: Told = lambda text: None,
     confidence: float | None = None,
@@ -50,19 +50,21 @@ def plan_in_rounds(
 
     Plans that there were before (`earlier`, candidate indices) are begun from and judged too. The
     room as it is also gets the findings of the `informers`; `bare` gives it judged, when that is
-    under way.
+    under way. Each solve ends at the gap or the effort; a time limit in s that binds ends the
+    rounds too.
 
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
     """
-    made = RoundMaker(project, candidates, effects, judges, confidence, gap, report)
+    effort = Effort.of(limit)
+    made = RoundMaker(project, candidates, effects, judges, confidence, gap, effort, report)
     tell("judging the room as it is, and round 1: choosing pieces and places")
     with ThreadPoolExecutor(1) as pool:  # beside the solver, which keeps one processor busy
         bare = bare or pool.submit(judge_scene, project.scene, effects.criteria, judges).result
-        first = made.first(earlier, time_limit, bare)
+        first = made.first(earlier, bare)
         before = bare()
         informed = pool.submit(before.with_findings, informers)
-        found = _further_rounds(made, before, first, time_limit, tell, earlier)
+        found = _further_rounds(made, before, first, tell, earlier)
         return replace(found, before=informed.result())
 
 
@@ -70,30 +72,27 @@ def _further_rounds(
     made: RoundMaker,
     before: Judged,
     first: Round,
-    time_limit: float,
     tell: Told,
     earlier: Sequence[Ints],
 ) -> Rounds:
     """All rounds, begun with the first, and what is judged besides."""
-    judges = made.judges
+    judges, guard = made.judges, made.effort.guard
     rounds, near = [first], list[Round]()
-    left = time_limit - first.selection.seconds
-    while judges and not _ended(rounds) and left >= LEAST * time_limit:
+    while judges and not _ended(rounds) and not guard.over():
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
-        another, beside = made.next(rounds, left)
+        another, beside = made.next(rounds)
         rounds.append(another)
         near += beside
-        left -= another.selection.seconds
     best = Rounds(before, tuple(rounds), tuple(near)).best
-    if judges and (best is rounds[0] or best is rounds[-1]):
+    if judges and (best is rounds[0] or best is rounds[-1]) and not guard.over():
         tell("judging plans about as good as the best")
         near += made.near(best)
     old = tuple(made.beside(best, chosen, best.factors, best.limited) for chosen in earlier)
     kept = Rounds(before, tuple(rounds), tuple(near), old).best
     final = made.closest(kept, rounds) if judges else kept
-    if judges and final.selection.status != "optimal" and left > 0:
+    if judges and final.selection.status != "optimal" and not guard.over():
         tell("proving how good the plan kept is")
-        last, again = made.closing(kept, left)
+        last, again = made.closing(kept)
         rounds.append(last)
         final = min(again, final, key=lambda r: r.selection.gap)
     old = tuple(final if r is kept else r for r in old)

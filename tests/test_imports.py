@@ -11,8 +11,8 @@ FILES = sorted(p for top in ("materials", "optimizer") for p in (ROOT / top).rgl
 
 # Each part of the product, and the parts of it that it may import besides itself.
 BASE = {
-    "optimizer", "optimizer.bands", "optimizer.compiled", "optimizer.faults", "optimizer.together",
-    "optimizer.units",
+    "optimizer", "optimizer.bands", "optimizer.compiled", "optimizer.faults",
+    "optimizer.plain_text", "optimizer.together", "optimizer.tomlfile", "optimizer.units",
 }  # fmt: skip
 ROOM = {*BASE, "materials", "optimizer.room"}
 PLACEMENT = {*ROOM, "optimizer.acoustics", "optimizer.placement"}
@@ -21,8 +21,11 @@ MAY_IMPORT = {
     "materials": set(),
     "optimizer": set(),
     "optimizer.bands": set(),
-    "optimizer.compiled": set(),
-    "optimizer.faults": set(),
+    "optimizer.compiled": {"optimizer.streams"},
+    "optimizer.faults": {"optimizer.plain_text"},
+    "optimizer.plain_text": set(),
+    "optimizer.streams": {"optimizer.plain_text"},
+    "optimizer.tomlfile": set(),
     "optimizer.units": set(),
     "optimizer.room": ROOM,
     "optimizer.together": set(),
@@ -56,16 +59,19 @@ MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimi
 MAY_IMPORT["optimizer.earlier_plan"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
 TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
-MAY_IMPORT["optimizer.commands"] = TOP
-MAY_IMPORT["optimizer.cli"] = {*TOP, "optimizer.commands"}
+MAY_IMPORT["optimizer.commands"] = TOP | {"optimizer.streams"}
+MAY_IMPORT["optimizer.cli"] = {"optimizer.faults", "optimizer.streams"}
 MAY_IMPORT["optimizer.until_ready"] = set()
-MAY_IMPORT["optimizer.__main__"] = {"optimizer.cli", "optimizer.until_ready"}
+MAY_IMPORT["optimizer.__main__"] = {
+    "optimizer.cli", "optimizer.streams", "optimizer.until_ready",
+}  # fmt: skip
 
 # Libraries that only these files may import.
 ONLY_IN = {
     "pyomo": {"optimizer/placement/program.py"},
     "highspy": {"optimizer/placement/solver.py"},
     "numba": {"optimizer/compiled.py"},
+    "tomlkit": {"optimizer/tomlfile.py"},
 }
 
 

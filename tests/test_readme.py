@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.cli import build_parser
+from optimizer.cli import COMMANDS, main
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -32,14 +32,13 @@ def test_the_python_block_runs(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_every_command_named_is_there_and_explains_itself(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    named = set(re.findall(r"`treatment (\w+)", README))
-    assert named == {
-        "new", "plan", "predict", "positions", "compare", "why", "budget", "report", "measure",
-        "calibrate", "materials",
-    }  # fmt: skip
-    for name in named:
+    assert set(re.findall(r"`treatment (\w+)", README)) == set(COMMANDS)
+    rows = re.findall(r"^\| `treatment (\w+)[^`]*` \| (.*) \|$", README, flags=re.MULTILINE)
+    assert len(rows) == len(COMMANDS)
+    assert dict(rows) == COMMANDS
+    for name in COMMANDS:
         with pytest.raises(SystemExit) as stop:
-            build_parser().parse_args([name, "--help"])
+            main([name, "--help"])
         assert stop.value.code == 0
         assert "example" in capsys.readouterr().out
 

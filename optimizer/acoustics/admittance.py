@@ -32,9 +32,7 @@ __all__ = ["LOW_HZ", "at_frequencies", "bands_at", "base_admittance", "coefficie
            "upright"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
-AlongRows = tuple[
-    Ints, Floats, Complexes, NDArray[np.bool_]
-]  # tables (N, T + 1, F), upright
+AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_]]  # tables (N, T + 1, F), upright
 
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:

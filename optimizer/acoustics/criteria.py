@@ -66,6 +66,9 @@ class Family(Protocol):
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """Lines below the convex excess of one row, touching it within [low, high]."""
 
+    def convex(self, row: int) -> tuple[float, float]:
+        """Least and greatest quantity of one row between which its excess is convex."""
+
 
 @dataclass(frozen=True)
 class Criteria:
@@ -167,6 +170,10 @@ class Rows:
     def with_rows(self, rows: tuple[Criterion, ...]) -> Self:
         """The same family with other weights or limits."""
         return replace(self, rows=rows)
+
+    def convex(self, row: int) -> tuple[float, float]:
+        """Everywhere."""
+        return -np.inf, np.inf
 
 
 @dataclass(frozen=True)

@@ -63,6 +63,10 @@ class DecayFamily(Rows):
                 lines += self._touching(beyond, row, side)
         return lines
 
+    def convex(self, row: int) -> tuple[float, float]:
+        """Areas in m2 up to a mean coefficient of CONVEX_UP_TO."""
+        return 0.0, CONVEX_UP_TO * self.surface
+
     def _touching(self, beyond: Floats, row: int, side: str) -> list[Tangent]:
         """Tangents of one side at TANGENTS areas from the least to the greatest of `beyond`."""
         points = np.geomspace(beyond.min(), beyond.max(), TANGENTS)

@@ -6,6 +6,7 @@ Energies are relative to the direct sound of the same speaker, averaged over the
 A surface sends on (1 - alpha)(1 - s) of the energy that meets it in the mirror direction: what
 is absorbed and what is scattered leave the specular path. Random-incidence coefficients stand in
 for the specular loss. The loudspeaker's directivity is in both direct and reflected sound.
+A loudspeaker built into a surface has no reflection by it (room/flush.py).
 """
 
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from optimizer.acoustics.head import HEAD_CENTRE, HEAD_POINTS, head_region
 from optimizer.acoustics.images import Paths, Reflectors, first_reflections, make_reflectors
 from optimizer.acoustics.scene import Patches, Scene, contains
 from optimizer.bands import EARLY_INDEX
+from optimizer.room.flush import flush_with
 from optimizer.room.geometry import Floats
 
 Mask = NDArray[np.bool_]
@@ -52,6 +54,9 @@ def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
     arriving = arriving_energy(paths, scene.aims - scene.speakers, directivity)
     weight = arriving[..., EARLY_INDEX] / (HEAD_POINTS * len(EARLY_INDEX))
     weight = weight.reshape(*shape, -1).swapaxes(2, 3)
+    exists = paths.valid.reshape(shape).swapaxes(2, 3).copy()
+    for speaker, surface in np.argwhere(flush_with(scene.speakers, scene.planes)):
+        weight[speaker, :, surface], exists[speaker, :, surface] = 0.0, False  # one with the direct
     centre = (slice(None), slice(None), HEAD_CENTRE)
     return EarlyPaths(
         weight=weight,
@@ -60,7 +65,7 @@ def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
         direct_m=paths.direct_m.reshape(shape[:3])[centre],
         bounce=paths.bounce.reshape(*shape, 3)[centre],
         bounce_uv=paths.bounce_uv.reshape(*shape, 2).swapaxes(2, 3),
-        exists=paths.valid.reshape(shape).swapaxes(2, 3),
+        exists=exists,
         names=names,
         reflectors=reflectors,
     )

@@ -70,6 +70,10 @@ class LowDecayFamily(Rows):
             lines.append((self.rows[row].low / unit, -1.0))
         return lines or [(0.0, 0.0)]
 
+    def convex(self, row: int) -> tuple[float, float]:
+        """From the least damping that values are found for."""
+        return SMALLEST_DAMPING, np.inf
+
 
 def low_decay_family(
     scene: Scene,

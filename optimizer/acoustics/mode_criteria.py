@@ -94,6 +94,10 @@ class ModeFamily(Rows):
         points = np.geomspace(start, enough, TANGENTS)
         return [(-enough / d**2, 2 * enough / d - 1.0) for d in points.tolist()]
 
+    def convex(self, row: int) -> tuple[float, float]:
+        """From the least damping that values are found for."""
+        return SMALLEST_DAMPING, np.inf
+
     def _instead_of_base(self, scene: Scene, tiles: Patches) -> Floats:
         return _wall_damping(self.modes, scene, tiles) - _base_damping(self.modes, scene, tiles)
 

@@ -24,8 +24,10 @@ from optimizer.acoustics.scene import Patches, Scene, tile_materials
 from optimizer.acoustics.trace import trace
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.bands import BAND_LABELS, N_BANDS
+from optimizer.room.flush import FLUSH, flush_with
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
+from optimizer.room.shell import inside_many
 from optimizer.together import together
 
 DRAWS = 64
@@ -116,9 +118,21 @@ def _strata(rng: Generator, rows: int, columns: int) -> Floats:
 
 
 def _moved(scene: Scene, off: Floats) -> Scene:
-    """The scene with its loudspeakers, then its seats, off by (S + R, 3) metres."""
+    """The scene with its loudspeakers, then its seats, off by (S + R, 3) metres.
+
+    What would be moved out of the room, or off the surface it is built into, stays in it.
+    """
     count = len(scene.speakers)
-    return replace(scene, speakers=scene.speakers + off[:count], seats=scene.seats + off[count:])
+    points = np.concatenate([scene.speakers, scene.seats])
+    off = off.copy()
+    for speaker, surface in np.argwhere(flush_with(scene.speakers, scene.planes)):
+        normal = scene.planes[surface].normal
+        off[speaker] -= (off[speaker] @ normal) * normal
+    corners = np.concatenate([plane.to_xyz(plane.polygon) for plane in scene.planes])
+    low, high = corners.min(axis=0) + FLUSH, corners.max(axis=0) - FLUSH
+    moved = np.clip(points + off, low, high)
+    moved = np.where(inside_many(moved, list(scene.planes))[:, None], moved, points)
+    return replace(scene, speakers=moved[:count], seats=moved[count:])
 
 
 def _values(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:

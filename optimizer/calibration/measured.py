@@ -71,12 +71,18 @@ def read_decay(path: Path) -> Measured:
     """Decay of one file; ScenarioError lists every fault of it."""
     text = read_text(path, "decay table (CSV)")
     faults: list[Fault] = []
-    rows = list(csv.reader(io.StringIO(text, newline="")))
-    rows = [row for row in rows if any(cell.strip() for cell in row)]
-    heading = [cell.strip() for cell in rows[0]] if rows else []
+    rows = _rows(text, str(path))
+    heading = [cell.strip() for cell in rows[0][1]] if rows else []
     _check_heading(heading, str(path), faults)
     t20, t30, spread, count = (np.full(N_BANDS, np.nan) for _ in range(4))
-    for line, row in enumerate(rows[1:] if not faults else (), start=2):
+    for line, row in rows[1:] if not faults else ():
+        if len(row) != len(heading):
+            remedy = (
+                f"has {len(row)} cells, the heading has {len(heading)}; write decimal points, not "
+                "commas"
+            )
+            faults.append(Fault(str(path), f"row {line}", ",".join(row), remedy))
+            continue
         cells = dict(zip(heading, row, strict=False))
         place = _Line(str(path), line, {k: v.strip() for k, v in cells.items()}, faults)
         band = place.band()
@@ -97,6 +103,16 @@ def read_decay(path: Path) -> Measured:
     least = decay_error(t20, 1.0) / np.sqrt(pairs)
     between = np.where(np.isfinite(spread), spread, 0.0) / np.sqrt(pairs)
     return Measured((str(path),), t20, t30, np.maximum(least, between))
+
+
+def _rows(text: str, file: str) -> list[tuple[int, list[str]]]:
+    """Rows with something in them, each with its line; ScenarioError when it is no table."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        remedy = f"is not a table of comma-separated values: {error}"
+        raise ScenarioError([Fault(file, "", None, remedy)]) from None
 
 
 def mean_decay(parts: Sequence[Measured]) -> Measured:
@@ -134,7 +150,7 @@ class _Line:
 
     def band(self) -> int | None:
         try:
-            return BANDS.index(int(float(self.cells.get("band_hz", ""))))
+            return [float(band) for band in BANDS].index(float(self.cells.get("band_hz", "")))
         except (ValueError, OverflowError):
             bands = ", ".join(str(band) for band in BANDS)
             self.fault("band_hz", f"is no octave band; use one of {bands}")

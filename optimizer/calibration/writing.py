@@ -5,22 +5,22 @@ when it was last measured are added as [[hung]], and what was measured as [[meas
 what an earlier calibration wrote there. The original is never touched.
 """
 
-import csv
-import io
-import json
-import re
-from collections.abc import Iterable, Sequence
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from materials import Material, load_table
-from materials.modal import resistivity
+from materials.cells import csv_text
 from materials.table import ABSORPTION_COLUMNS, SIGMA_COLUMNS, SPREAD_COLUMNS
 from optimizer.bands import BANDS
 from optimizer.calibration.fit import Calibration
 from optimizer.placement.pieces import Piece
+from optimizer.plain_text import shown
 from optimizer.room.geometry import Floats
+from optimizer.tomlfile import MICROMETRE, edited, lines
 
 MARK = "# Written by `treatment calibrate`"
 SCATTERING = tuple(f"s{band}" for band in BANDS)
@@ -30,9 +30,6 @@ HEADING = (
     *ABSORPTION_COLUMNS, *SPREAD_COLUMNS, *SIGMA_COLUMNS, *SCATTERING,
     *("extrapolated", "n_sources", "sources", "status", "note"),
 )  # fmt: skip
-_MATERIALS_KEY = re.compile(r"^[ \t]*materials[ \t]*=.*$", re.MULTILINE)
-_MEASURED = re.compile(r"^[ \t]*\[\[measured\]\].*?(?=^[ \t]*\[|\Z)", re.MULTILINE | re.DOTALL)
-_FIRST_TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
 
 
 def own_rows(path: Path | None) -> list[Material]:
@@ -45,16 +42,15 @@ def own_rows(path: Path | None) -> list[Material]:
 def materials_csv(found: Calibration, own: Iterable[Material] = ()) -> str:
     """Rows of the calibrated materials, after those rows of the person's own that stay as they
     were; sigma columns hold one standard deviation after the calibration."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(HEADING)
     new = {m.id for m in found.unknowns.materials}
-    writer.writerows(_row(m, m.absorption, m.spread, m.note) for m in own if m.id not in new)
+    rows = [_row(m, m.absorption, m.spread, m.note) for m in own if m.id not in new]
     values = found.unknowns.values(found.z)
     sigma = found.unknowns.sigma(found.z, found.z_sigma)
-    for m, material in enumerate(found.unknowns.materials):
-        writer.writerow(_row(material, values[m], sigma[m], _note(found, m)))
-    return text.getvalue()
+    rows += [
+        _row(material, values[m], sigma[m], _note(found, m))
+        for m, material in enumerate(found.unknowns.materials)
+    ]
+    return csv_text([HEADING, *rows], "\n")
 
 
 def _row(
@@ -80,13 +76,9 @@ def _row(
 
 def _matter(material: Material) -> tuple[str, str]:
     """Flow resistivity and residual of its fit, blank where it is no plain porous matter."""
-    matter = material.matter
-    if matter is None:
-        return "", ""
-    return (
-        f"{resistivity(matter):g}",
-        "" if material.fit_residual is None else f"{material.fit_residual:g}",
-    )
+    known = (material.flow_resistivity, material.fit_residual)
+    first, second = ("" if value is None else f"{value:g}" for value in known)
+    return first, second
 
 
 def _note(found: Calibration, m: int) -> str:
@@ -103,42 +95,46 @@ def room_toml(
 
     `note` says in a line what was done; it stands at the top.
     """
-    text = _MEASURED.sub("", text)
-    table = _FIRST_TABLE.search(text)
-    end = table.start() if table else len(text)
-    head, rest = text[:end], text[end:]
-    line = f'materials = "{materials}"'
-    head = _MATERIALS_KEY.sub("", head).rstrip("\n")
-    top = f"{MARK}: {note}\n"
-    body = f"{top}{head}\n{line}\n\n{rest}".rstrip("\n") + "\n"
-    return body + "".join(_hung(piece) for piece in pieces) + measured_toml(found)
+    hung = tomllib.loads(text).get("hung", [])
+    tabled = "[[hung]]" in text  # else one list in a line, to which no table can be added
+    body = edited(text, {"materials": materials}, ("measured",) if tabled else ("measured", "hung"))
+    before = [] if tabled else [_hung(entry) for entry in hung]
+    added = [*before, *(_hung(_entry(piece)) for piece in pieces)]
+    top = f"{MARK}: {shown(' '.join(note.split()))}\n"
+    return top + body.strip("\n") + "\n" + "".join(added) + measured_toml(found)
 
 
 def measured_toml(found: Calibration) -> str:
     """A [[measured]] section for each state: decay measured and predicted, 0 where not known."""
     parts = []
     for s, state in enumerate(found.states):
-        rows = {
+        times = {
             "t20": state.measured.t20,
             "error": state.measured.error,
             "before": found.before[s],
             "after": found.after[s],
         }
-        told = "".join(f"{key} = {_times(values)}\n" for key, values in rows.items())
-        name = json.dumps(" ".join(state.name.split()), ensure_ascii=False)
-        parts.append(f"\n[[measured]] # s, octaves from 63 Hz to 8 kHz\nstate = {name}\n{told}")
+        told: dict[str, Any] = {"state": " ".join(state.name.split())}
+        told |= {key: _times(values) for key, values in times.items()}
+        parts.append(f"\n[[measured]] # s, octaves from 63 Hz to 8 kHz\n{lines(told)}\n")
     return "".join(parts)
 
 
-def _times(values: Floats) -> str:
-    known = np.where(np.isfinite(values), values, 0.0)
-    return f"[{', '.join(f'{value:.4f}' for value in known)}]"
+def _times(values: Floats) -> list[float]:
+    return [round(float(v), 4) if np.isfinite(v) else 0.0 for v in values]
 
 
-def _hung(piece: Piece) -> str:
+def _hung(entry: Mapping[str, Any]) -> str:
+    return f"\n[[hung]]\n{lines(entry)}\n"
+
+
+def _entry(piece: Piece) -> dict[str, Any]:
     u, v, _, _ = piece.rect
-    return (
-        f'\n[[hung]]\nproduct = "{piece.product.id}"\nsurface = "{piece.surface}"\n'
-        f"at = [{u:g}, {v:g}]\ngap = {piece.product.fittings[piece.fitting].gap:g}\n"
-        f'turned = {"true" if piece.turned else "false"}\nmounting = "{piece.mounting}"\n'
-    )
+    return {
+        "product": piece.product.id,
+        "surface": piece.surface,
+        "at": [round(float(u), MICROMETRE) + 0.0, round(float(v), MICROMETRE) + 0.0],
+        "gap": float(piece.product.fittings[piece.fitting].gap),
+        "turned": bool(piece.turned),
+        "mounting": piece.mounting,
+    }

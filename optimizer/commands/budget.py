@@ -1,10 +1,7 @@
 """`treatment budget`: what more money would buy, from one budget to another."""
 
 import argparse
-import csv
-import io
 import json
-import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -13,10 +10,13 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.commands.printing import ProgressLine, say
+from materials.cells import csv_text
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.drawings.charts import budget_chart
 from optimizer.faults import Fault, ScenarioError
-from optimizer.placement.budget_curve import GAP, STEP_SECONDS, Curve, Point, budget_curve
+from optimizer.placement.budget_curve import GAP, Curve, Point, budget_curve
+from optimizer.placement.effort import Effort
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
@@ -25,6 +25,7 @@ from optimizer.results.money_curve import made_from, money_curve
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
+from optimizer.results.tellings import CUT_OFF
 from optimizer.results.words import place_in_words
 
 FILES = ("budget.csv", "budget.json", "budget.svg")
@@ -62,8 +63,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--gap", type=float, default=GAP, metavar="G",
                         help="how near the best possible is near enough, 0.02 = 2 %% "
                         "(default %(default)g)")  # fmt: skip
-    parser.add_argument("--time-limit", type=float, default=STEP_SECONDS, metavar="S",
-                        help="seconds for each budget at most (default %(default)g)")  # fmt: skip
+    add_time_limit(parser)
     parser.add_argument("--variant", action="append", default=[], metavar="NAME",
                         help="a variant of the room file; again for more")  # fmt: skip
     parser.add_argument("--out", type=Path, metavar="DIR",
@@ -73,18 +73,18 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, solve each budget, print, write."""
+    effort = Effort.of(arguments.time_limit)
     project = _checked(arguments)
+    tell_doubts([project])
     kept = project.set_aside.total
     with ProgressLine() as progress:
         decision = build_decision(project)
-        progress.tell(
-            f"planning {arguments.steps} budgets, {arguments.time_limit:g} s each at most"
-        )
+        progress.tell(f"planning {arguments.steps} budgets")
         curve = budget_curve(
             decision.effects,
             [max(cents - kept, 0) for cents in _budgets(arguments)],
             arguments.gap,
-            arguments.time_limit,
+            effort,
             progress.report,
         )
     if arguments.out is not None:
@@ -94,7 +94,7 @@ def run(arguments: argparse.Namespace) -> int:
             _picture(project, curve, _budgets(arguments)),
         )
         write_folder(arguments.out, dict(zip(FILES, texts, strict=True)))
-    say(_printed(project, decision, curve, arguments))
+    say(_printed(project, decision, curve, arguments, effort.guard.cut))
     return 0
 
 
@@ -145,9 +145,7 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     if not 0 <= arguments.gap <= 1:
         remedy = "give a share from 0 to 1, such as 0.02 for 2 %"
         yield Fault("command line", "--gap", arguments.gap, remedy)
-    if not (arguments.time_limit > 0 and math.isfinite(arguments.time_limit)):
-        remedy = "give a number of seconds above 0, such as 12"
-        yield Fault("command line", "--time-limit", arguments.time_limit, remedy)
+    yield from time_faults(arguments)
 
 
 def _step_faults(project: Project, arguments: argparse.Namespace) -> Iterator[Fault]:
@@ -166,7 +164,7 @@ def _step_faults(project: Project, arguments: argparse.Namespace) -> Iterator[Fa
 
 
 def _printed(
-    project: Project, decision: Decision, curve: Curve, arguments: argparse.Namespace
+    project: Project, decision: Decision, curve: Curve, arguments: argparse.Namespace, cut: bool
 ) -> str:
     currency = project.scenario.budget.currency
     names = list(curve.untreated_groups)
@@ -191,6 +189,7 @@ def _printed(
         _kept_in_words(project),
         folded(_enough_in_words(curve, arguments, currency)),
         folded(_proof_in_words(curve, arguments)),
+        folded(CUT_OFF) if cut else "",
         written,
     ]
     return "\n\n".join(part for part in parts if part)
@@ -233,9 +232,9 @@ def _proof_in_words(curve: Curve, arguments: argparse.Namespace) -> str:
     if late:
         widest = 100 * max(s.gap for s in late)
         text += (
-            f"; the others in the time given at most {widest:.1f} % from it"
+            f"; the others at most {widest:.1f} % from it"
             if widest < 100
-            else "; nothing is proven of the others yet, allow more time"
+            else "; nothing is proven of the others"
         )
     seconds = sum(p.selection.seconds for p in curve.points)
     return (
@@ -247,19 +246,17 @@ def _proof_in_words(curve: Curve, arguments: argparse.Namespace) -> str:
 
 def as_csv(project: Project, curve: Curve, arguments: argparse.Namespace) -> str:
     """One row per budget (RFC 4180), amounts with two decimals."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
     names = list(curve.untreated_groups)
     header = ["budget", "spent", "currency", "excess", "at_least", "gap", "status", "gain_per_100"]
-    writer.writerow(header + [f"excess_{name.replace(' ', '_')}" for name in names])
+    rows = [header + [f"excess_{name.replace(' ', '_')}" for name in names]]
     for budget, point in zip(_budgets(arguments), curve.points, strict=True):
         amounts = [f"{cents / 100:.2f}" for cents in (budget, point.cost_cents)]
         figures = [point.score, point.floor, point.selection.gap]
         parts = [1e4 * point.gain, *(point.groups[n] for n in names)]
-        writer.writerow([*amounts, project.scenario.budget.currency,
-                         *(f"{x:.6f}" for x in figures), point.selection.status,
-                         *(f"{x:.6f}" for x in parts)])  # fmt: skip
-    return text.getvalue()
+        rows.append([*amounts, project.scenario.budget.currency,
+                     *(f"{x:.6f}" for x in figures), point.selection.status,
+                     *(f"{x:.6f}" for x in parts)])  # fmt: skip
+    return csv_text(rows)
 
 
 def as_json(

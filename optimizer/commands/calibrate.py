@@ -11,13 +11,13 @@ from optimizer.calibration.fit import Calibration, calibrate
 from optimizer.calibration.measured import Measured, mean_decay, read_any
 from optimizer.calibration.model import State
 from optimizer.calibration.writing import MARK, materials_csv, own_rows, room_toml
-from optimizer.commands.printing import ProgressLine, say
-from optimizer.faults import Fault, ScenarioError
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.faults import Fault, ScenarioError, shown_name
 from optimizer.placement.pieces import Piece
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import read_pieces
-from optimizer.results.tables import markdown_table, text_table
+from optimizer.results.tables import markdown_table, markdown_text, text_table
 from optimizer.room.reading import read_text
 
 MOST_CHANGES = 12
@@ -106,6 +106,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, fit, doubt, write, print."""
     inputs = _checked(arguments)
+    tell_doubts([inputs.project])
     with ProgressLine("fitting the coefficients"):
         found = calibrate(inputs.states)
     reasons = doubts(found)
@@ -210,7 +211,7 @@ def _ours(path: Path) -> bool:
 def _texts(found: Calibration, inputs: _Inputs, names: tuple[str, str, str]) -> tuple[str, ...]:
     path = inputs.project.scenario.path
     files = ", ".join(name for state in found.states for name in state.measured.files)
-    note = f"materials of {path.name} corrected by {files}".replace("\n", " ")
+    note = f"materials of {shown_name(path)} corrected by {files}".replace("\n", " ")
     room = room_toml(read_text(path, "room file (TOML)"), names[1], inputs.hung, note, found)
     own = own_rows(inputs.project.scenario.materials_path)
     return room, materials_csv(found, own), _report(found, inputs)
@@ -220,7 +221,8 @@ def _report(found: Calibration, inputs: _Inputs) -> str:
     decay = markdown_table(tell.DECAY_HEADER, tell.decay_rows(found), tell.DECAY_RIGHT)
     changes = markdown_table(tell.CHANGE_HEADER, tell.change_rows(found), tell.CHANGE_RIGHT)
     return (
-        f"# Calibration of {inputs.project.scenario.title}\n\n{tell.summary(found)}\n\n"
+        f"# Calibration of {markdown_text(inputs.project.scenario.title)}\n\n"
+        f"{tell.summary(found)}\n\n"
         f"## Decay\n\n{decay}\n\n## Coefficients that changed\n\n"
         f"By at least a quarter of their uncertainty; the rest is in the materials table.\n\n"
         f"{changes}\n"

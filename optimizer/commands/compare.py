@@ -1,13 +1,14 @@
 """`treatment compare`: variants of a room, or several plans, side by side."""
 
 import argparse
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.effort import Effort
 from optimizer.planning import make_plan
 from optimizer.project import Project, load_project
 from optimizer.results.comparison import Column, Comparison, compare, judged_column
@@ -22,12 +23,14 @@ from optimizer.results.comparison_text import (
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json, plan_faults
+from optimizer.results.proof import BEST
 from optimizer.results.tables import folded, text_table
-from optimizer.results.tellings import wrapped
+from optimizer.results.tellings import CUT_OFF, wrapped
 from optimizer.room.variants import BASE
 
 MOST_COLUMNS = 8
-GAP, TIME_LIMIT = 0.03, 6.0  # quick plans: a comparison asks which way, not the last percent
+GAP = 0.03  # quick plans: a comparison asks which way, not the last percent
+EFFORT_SHARE = 0.1  # of that of `treatment plan`
 FAR = 0.1  # from the best possible: said so
 FILES = ("comparison.json", "comparison.csv")
 EPILOG = """\
@@ -72,8 +75,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="folder for comparison.json, comparison.csv, plans")  # fmt: skip
     parser.add_argument("--differences", action="store_true", help="only rows that differ")
     add_judging(parser)
-    parser.add_argument("--time-limit", type=float, default=TIME_LIMIT, metavar="S",
-                        help="seconds to search for each plan (default %(default)g)")  # fmt: skip
+    add_time_limit(parser)
     parser.add_argument("--gap", type=float, default=GAP, metavar="G",
                         help="how near the best is near enough (default %(default)g)")  # fmt: skip
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the text")
@@ -91,10 +93,12 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Load every column, judge, write, print."""
+    effort = Effort.of(arguments.time_limit).share(EFFORT_SHARE)
     names = _names(arguments.variants)
     projects, read = _checked(arguments, names)
+    tell_doubts(projects.values())
     with ProgressLine("reading the rooms") as progress:
-        comparison = compare(_columns(arguments, projects, read, progress))
+        comparison = compare(_columns(arguments, effort, projects, read, progress))
     if arguments.out is not None:
         write_folder(arguments.out, _files(comparison))
     say(_printed(comparison, arguments))
@@ -155,13 +159,12 @@ def _option_faults(arguments: argparse.Namespace, names: list[str]) -> Iterator[
         yield Fault(line, " and ".join(ways), None, "exclude each other; give one of them")
     if not 0 <= arguments.gap <= 1:
         yield Fault(line, "--gap", arguments.gap, "give a share from 0 to 1, such as 0.03 for 3 %")
-    if not (arguments.time_limit > 0 and math.isfinite(arguments.time_limit)):
-        remedy = "give a number of seconds above 0, such as 6"
-        yield Fault(line, "--time-limit", arguments.time_limit, remedy)
+    yield from time_faults(arguments)
 
 
 def _columns(
     arguments: argparse.Namespace,
+    effort: Effort,
     projects: dict[str, Project],
     read: list[tuple[PlannedPiece, ...]],
     progress: ProgressLine,
@@ -176,7 +179,7 @@ def _columns(
             for label, pieces in zip(labels, read, strict=True)
         ]
     else:
-        hung = _hung(arguments, names, projects, read, progress)
+        hung = _hung(arguments, effort, names, projects, read, progress)
         wanted = [(name, name, hung[name]) for name in names]
     columns = []
     for label, name, what in wanted:
@@ -189,6 +192,7 @@ def _columns(
 
 def _hung(
     arguments: argparse.Namespace,
+    effort: Effort,
     names: list[str],
     projects: dict[str, Project],
     read: list[tuple[PlannedPiece, ...]],
@@ -202,10 +206,7 @@ def _hung(
     made = {}
     for name in names if arguments.replan else [BASE]:
         progress.tell(f"planning {name}")
-        plan = make_plan(
-            projects[name], arguments.gap, arguments.time_limit, progress.report,
-            arguments.judging,
-        )  # fmt: skip
+        plan = make_plan(projects[name], arguments.gap, effort, progress.report, arguments.judging)
         made[name] = Hung(plan.pieces, plan)
     return {name: made.get(name) or Hung(made[BASE].pieces) for name in names}
 
@@ -245,9 +246,11 @@ def _hung_in_words(comparison: Comparison, arguments: argparse.Namespace) -> str
         return "with " + ", ".join(str(path) for path in arguments.plans)
     gaps = ", ".join(f"{c.name} {_within(c.plan)}" for c in made if c.plan is not None)
     which = "each with a plan of its own" if arguments.replan else f"with the plan for {BASE}"
-    told = f"{which} (of the best possible: {gaps})"
+    told = f"{which} (of {BEST}: {gaps})"
+    if any(c.plan is not None and c.plan.cut_off for c in made):
+        return f"{told}. {CUT_OFF}"
     rough = any(c.plan is not None and c.plan.selection.gap > FAR for c in made)
-    return f"{told}; a longer --time-limit may find better plans" if rough else told
+    return f"{told}; `treatment plan` searches further" if rough else told
 
 
 def _within(plan: Plan) -> str:

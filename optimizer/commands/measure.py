@@ -59,11 +59,13 @@ def run(arguments: argparse.Namespace) -> int:
         say(measuring_guide())
         return 0
     measurements = _measured(arguments)
-    written = []
+    written, sets = [], dict[Path, dict[str, str]]()
     for path, write in ((arguments.json, tell.as_json), (arguments.csv, tell.as_csv)):
         if path is not None:
-            write_folder(path.parent, {path.name: write(measurements)})
+            sets.setdefault(path.parent, {})[path.name] = write(measurements)
             written.append(str(path))
+    for folder, files in sets.items():
+        write_folder(folder, files)
     parts = [*_each(measurements), *_together(measurements)]
     parts.append(MEANING)
     if written:

@@ -1,11 +1,11 @@
 """`treatment new`: a room file from questions and answers."""
 
 import argparse
-import sys
 from pathlib import Path
 
 from optimizer.commands.printing import say
 from optimizer.results.output import write_folder
+from optimizer.streams import show
 from optimizer.wizard.session import ask_everything
 from optimizer.wizard.talk import Talk
 
@@ -36,7 +36,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Ask, write, say what comes next."""
     try:
-        new = ask_everything(Talk(read=input, show=_show), arguments.file)
+        new = ask_everything(Talk(read=_read, show=show), arguments.file)
     except EOFError:  # the answers ended: stopped like by Ctrl-C
         raise KeyboardInterrupt from None
     write_folder(new.path.parent, new.files)
@@ -46,7 +46,8 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _show(text: str) -> None:
-    """Print without a line's end, characters that the terminal lacks replaced."""
-    encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, errors="replace").decode(encoding), end="", flush=True)
+def _read() -> str:
+    try:
+        return input()
+    except OSError as error:  # a stream that cannot be read holds no answers
+        raise EOFError from error

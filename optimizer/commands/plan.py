@@ -1,7 +1,6 @@
 """`treatment plan`: the best plan for a room and a budget."""
 
 import argparse
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,11 +24,13 @@ from optimizer.commands.plan_more import (
 )
 from optimizer.commands.plan_positions import positions_faults, with_positions
 from optimizer.commands.plan_text import plan_in_words
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.earlier_plan import Begun
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.alternatives import WITHIN
-from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
+from optimizer.placement.effort import Effort
+from optimizer.planning import DEFAULT_GAP, make_plan
 from optimizer.project import Project, load_project
 from optimizer.report.more import Others, Part, Stages
 from optimizer.report.page import report_html
@@ -51,12 +52,15 @@ example:
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
 plan.json (everything, for programs); a plan of each stage, alternative or set-up beside them.
 With --positions auto the room is also planned for the most promising set-ups of `treatment
-positions` with the same money, up to --time-limit each; the best is shown, and the room file of
-each set-up is written beside.
+positions` with the same money; the best is shown, and the room file of each set-up is written
+beside.
 With --earlier an earlier plan (before a measurement, or of an older price list) is judged in the
 room as it is described now, and stays unless a plan better by more than 1 % is found.
 The plan printed is the best one found, and a line below the score card says how near the best
-possible it is proven to be. With a short --time-limit the plan may be less good, never wrong.
+possible it is proven to be. How long the search goes on is counted in steps, not in seconds, so the
+same files give the same plan on a slow or busy machine, only later. --time-limit is a guard over
+the whole command: when it is over, the best plan so far is shown and said to be cut off. That plan
+may be less good, never wrong, and another machine may find another.
 """
 
 
@@ -73,8 +77,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--out", type=Path, required=True, metavar="DIR",
                         help="folder for report.html and the plan's other files")  # fmt: skip
     parser.add_argument("--budget", type=float, metavar="N", help="money, instead of the file's")
-    parser.add_argument("--time-limit", type=float, default=DEFAULT_TIME_LIMIT, metavar="S",
-                        help="seconds to search at most (default %(default)g)")  # fmt: skip
+    add_time_limit(parser)
     parser.add_argument("--gap", type=float, default=DEFAULT_GAP, metavar="G",
                         help="how near the best possible is near enough, 0.01 = 1 %% "
                         "(default %(default)g)")  # fmt: skip
@@ -119,9 +122,11 @@ class Made:
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
+    effort = Effort.of(arguments.time_limit)
     project, begun = _checked(arguments)
+    tell_doubts([project])
     with ProgressLine() as progress:
-        made = _made(project, arguments, progress, begun)
+        made = _made(project, arguments, effort, progress, begun)
         progress.tell("drawing the report")
         plan, units = made.plan, arguments.units
         page = report_html(
@@ -141,33 +146,37 @@ def run(arguments: argparse.Namespace) -> int:
 def _made(
     project: Project,
     arguments: argparse.Namespace,
+    effort: Effort,
     progress: ProgressLine,
     begun: Begun | None,
 ) -> Made:
     """What was asked for."""
     if arguments.stages is not None:
-        stages = staged(project, arguments, progress)
+        stages = staged(project, arguments, effort, progress)
         more = {f"stage_{i}.json": plan for i, plan in enumerate(stages.plans, 1)}
         return Made(first_plan(stages), stages_in_words(stages), more, stages=stages)
     if arguments.alternatives is not None:
-        found = others(project, arguments, progress)
+        found = others(project, arguments, effort, progress)
         more = {f"alternative_{i}.json": plan for i, plan in enumerate(found.plans, 1)}
         told = alternatives_in_words(found, arguments.alternatives)
         return Made(found.best, told, more, alternatives=found)
     if arguments.positions is not None:
-        moved = with_positions(project, arguments, progress)
+        moved = with_positions(project, arguments, effort, progress)
         return Made(moved.plan, moved.told, moved.others, moved.rooms, parts=moved.parts)
     if begun is not None:
-        again = renewed(begun, arguments, progress)
+        again = renewed(begun, arguments, effort, progress)
         return Made(again.plan, renewed_in_words(again, begun, arguments.units))
-    return Made(_one_plan(project, arguments, progress))
-
-
-def _one_plan(project: Project, arguments: argparse.Namespace, progress: ProgressLine) -> Plan:
-    return make_plan(
-        project, arguments.gap, arguments.time_limit, progress.report,
-        "fast" if arguments.fast else "full", progress.tell, arguments.confidence,
-    )  # fmt: skip
+    return Made(
+        make_plan(
+            project,
+            arguments.gap,
+            effort,
+            progress.report,
+            "fast" if arguments.fast else "full",
+            progress.tell,
+            arguments.confidence,
+        )  # fmt: skip
+    )
 
 
 def _bass(plan: Plan) -> tuple[LowResponse, LowResponse] | None:
@@ -202,7 +211,7 @@ def _budget(arguments: argparse.Namespace) -> float | None:
 
 
 def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
-    gap, seconds = arguments.gap, arguments.time_limit
+    gap = arguments.gap
     if not 0 <= gap <= 1:
         remedy = "give a share from 0 to 1, such as 0.01 for 1 %"
         yield Fault("command line", "--gap", gap, remedy)
@@ -213,6 +222,4 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     if sure is not None and not 0.5 <= sure < 1:
         remedy = "give a probability from 0.5 to below 1, such as 0.8"
         yield Fault("command line", "--confidence", sure, remedy)
-    if not (seconds > 0 and math.isfinite(seconds)):
-        remedy = "give a number of seconds above 0, such as 60"
-        yield Fault("command line", "--time-limit", seconds, remedy)
+    yield from time_faults(arguments)

@@ -7,6 +7,7 @@ from pathlib import Path
 from optimizer.commands.printing import ProgressLine
 from optimizer.earlier_plan import Begun, Renewed, begin_from, make_plan_from, read_earlier
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.effort import Effort
 from optimizer.project import Project
 from optimizer.results.planfile import plan_faults
 from optimizer.results.tables import folded
@@ -47,10 +48,12 @@ def begun_of(
         return None
 
 
-def renewed(begun: Begun, arguments: argparse.Namespace, progress: ProgressLine) -> Renewed:
+def renewed(
+    begun: Begun, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
+) -> Renewed:
     """The plan made from the earlier one."""
     return make_plan_from(
-        begun, arguments.gap, arguments.time_limit, progress.report,
+        begun, arguments.gap, effort, progress.report,
         "fast" if arguments.fast else "full", progress.tell, arguments.confidence,
     )  # fmt: skip
 

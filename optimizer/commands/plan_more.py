@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 from optimizer.commands.printing import ProgressLine
 from optimizer.faults import Fault
 from optimizer.more_plans import OtherPlans, StagedPlans, make_alternatives, make_stages
+from optimizer.placement.effort import Effort
 from optimizer.planning import Plan
 from optimizer.project import Judging, Project
 from optimizer.results.model import PlannedPiece
+from optimizer.results.proof import BEST
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
 
@@ -55,19 +57,23 @@ def stage_cents(text: str) -> list[int] | None:
     return cents if all(a < b for a, b in zip(cents, cents[1:], strict=False)) else None
 
 
-def staged(project: Project, arguments: argparse.Namespace, progress: ProgressLine) -> StagedPlans:
+def staged(
+    project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
+) -> StagedPlans:
     """The plans of --stages."""
     cents = stage_cents(arguments.stages) or []
     return make_stages(
-        project, cents, arguments.gap, arguments.time_limit, progress.report, _judging(arguments),
+        project, cents, arguments.gap, effort, progress.report, _judging(arguments),
         progress.tell,
     )  # fmt: skip
 
 
-def others(project: Project, arguments: argparse.Namespace, progress: ProgressLine) -> OtherPlans:
+def others(
+    project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
+) -> OtherPlans:
     """The plans of --alternatives."""
     return make_alternatives(
-        project, arguments.alternatives, arguments.within, arguments.gap, arguments.time_limit,
+        project, arguments.alternatives, arguments.within, arguments.gap, effort,
         progress.report, _judging(arguments), progress.tell,
     )  # fmt: skip
 
@@ -103,8 +109,8 @@ def stages_in_words(made: StagedPlans) -> str:
 
 def _nested_proof(gap: float) -> str:
     if gap < 1:
-        return f"All stages together are proven within {100 * gap:.1f} % of the best possible."
-    return "How good the stages are together was not proven in the time given; allow more."
+        return f"All stages together are proven within {100 * gap:.1f} % of {BEST}."
+    return "How good the stages are together was not proven."
 
 
 def alternatives_in_words(made: OtherPlans, asked: int) -> str:
@@ -123,7 +129,11 @@ def alternatives_in_words(made: OtherPlans, asked: int) -> str:
     missing = asked - len(made.plans)
     if not missing:
         return table
-    reason = "no other plan lies that near" if made.found.proven else "none found in the time given"
+    reason = (
+        "no other plan lies that near"
+        if made.found.proven
+        else "none found as far as the search went"
+    )
     return f"{table}\n\n{missing} fewer than asked for: {reason}."
 
 

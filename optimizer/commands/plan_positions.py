@@ -8,6 +8,7 @@ from pathlib import Path
 from optimizer.commands.printing import ProgressLine
 from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault
+from optimizer.placement.effort import Effort
 from optimizer.positions import telling
 from optimizer.positions.joint import TOP, Joint, plan_positions, promising
 from optimizer.positions.joint_words import (
@@ -60,13 +61,13 @@ def positions_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
 
 
 def with_positions(
-    project: Project, arguments: argparse.Namespace, progress: ProgressLine
+    project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
 ) -> MovedPlans:
     """Plans for the room as it is and for the best few set-ups, and which of them wins."""
     judging: Judging = "fast" if arguments.fast else "full"
     found = promising(project, TOP, tell=progress.tell)
     joint = plan_positions(
-        project, TOP, arguments.gap, arguments.time_limit, judging, found=found,
+        project, TOP, arguments.gap, effort, judging, found=found,
         report=progress.report, tell=progress.tell, confidence=arguments.confidence,
     )  # fmt: skip
     rooms = _rooms(project, joint, arguments)

@@ -5,7 +5,7 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault, ScenarioError
 from optimizer.positions import telling
@@ -64,6 +64,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 def run(arguments: argparse.Namespace) -> int:
     """Load, search, write, print."""
     project, reach = _checked(arguments)
+    tell_doubts([project])
     with ProgressLine("looking for places to sit") as progress:
         found = search(project, arguments.top, reach, progress.tell)
         files = _files(project, found, arguments, progress)

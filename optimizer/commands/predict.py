@@ -3,12 +3,13 @@
 import argparse
 from pathlib import Path
 
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.faults import ScenarioError
 from optimizer.placement.pieces import treated
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
-from optimizer.results.planfile import plan_faults, read_pieces
+from optimizer.results.plan_model import read_plan
+from optimizer.results.planfile import figures_replaced, plan_faults, read_pieces
 from optimizer.results.score_words import (
     LEGEND,
     NOW_HEADER,
@@ -62,6 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
     pieces = []
     if arguments.plan is not None:
         pieces = read_pieces(arguments.plan, project.room, project.products)
+    tell_doubts([project])
     with ProgressLine("reading the room") as progress:
         card = room_card(project, pieces, "fast" if arguments.fast else "full", progress.tell)
     rows = list(card.rows) if arguments.all else rows_worth_telling(card)
@@ -70,6 +72,9 @@ def run(arguments: argparse.Namespace) -> int:
     else:  # one column of figures instead of two
         table = text_table(NOW_HEADER, now_rows(rows), NOW_RIGHT)
     scene = treated(project.room, project.scene, pieces)
+    replaced = ""
+    if arguments.plan is not None:
+        replaced = figures_replaced(read_plan(arguments.plan), card)
     parts = [
         f"{project.scenario.title}: {project.room.volume:.1f} m³, {len(pieces)} pieces",
         table,
@@ -77,6 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
         f"Judged by\n{judged_by(card)}",
         text_table(tell.decay_header(), tell.decay_rows(scene), tuple(range(1, 9))),
         f"Weighted excess over the limits: {card.score_after:.3f} (0 = all met)",
+        replaced,
     ]
-    say("\n\n".join(parts))
+    say("\n\n".join(filter(None, parts)))
     return 0

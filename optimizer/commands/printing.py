@@ -1,30 +1,28 @@
 """What the commands print, and the line that shows long work going on."""
 
 import math
-import os
 import sys
+from collections.abc import Iterable
 from types import TracebackType
-from typing import Self, TextIO
+from typing import TYPE_CHECKING, Self
 
-from optimizer.placement.solver import Progress
+from optimizer.streams import show, tell
+
+if TYPE_CHECKING:  # a command that only prints does not wait for the solver to load
+    from optimizer.placement.solver import Progress
+    from optimizer.project import Project
 
 
 def say(text: str) -> None:
-    """Print to standard output, with characters the terminal lacks replaced.
-
-    A reader that has gone away (`| head`) is no fault: the rest is dropped.
-    """
-    _print(text, sys.stdout, "\n")
+    """Print a text and a line's end to standard output; see optimizer.streams for its troubles."""
+    show(f"{text}\n")
 
 
-def _print(text: str, stream: TextIO, end: str) -> None:
-    encoding = stream.encoding or "utf-8"
-    shown = text.encode(encoding, errors="replace").decode(encoding)
-    try:
-        print(shown, end=end, file=stream, flush=True)
-    except BrokenPipeError:
-        # Python flushes once more at its end: let that go nowhere instead of failing.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+def tell_doubts(projects: "Iterable[Project]") -> None:
+    """Print what is unlikely in rooms and price lists to standard error, each once."""
+    doubts = dict.fromkeys(doubt for project in projects for doubt in project.doubts)
+    for doubt in doubts:
+        tell(f"note: {doubt}\n")
 
 
 class ProgressLine:
@@ -50,9 +48,9 @@ class ProgressLine:
         trace: TracebackType | None,
     ) -> None:
         if self._live:
-            _print("", sys.stderr, "\n")
+            tell("\n")
 
-    def report(self, progress: Progress) -> None:
+    def report(self, progress: "Progress") -> None:
         """Show where the search stands."""
         if 0 <= progress.seconds - self._last < self._pause:
             return
@@ -69,9 +67,9 @@ class ProgressLine:
 
     def _write(self, text: str) -> None:
         if not self._live:
-            _print(text, sys.stderr, "\n")
+            tell(f"{text}\n")
             return
-        _print("\r" + text.ljust(self._length), sys.stderr, "")
+        tell(text.ljust(self._length), start="\r")
         self._length = len(text)
 
 

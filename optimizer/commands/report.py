@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from optimizer.acoustics.low_response import low_response
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.pieces import treated
 from optimizer.project import Judging, Project, load_project
@@ -59,6 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the plan back, write the page, say where it is."""
     name = HANGING if arguments.only else REPORT
     project, curve = _checked(arguments, name)
+    tell_doubts([project])
     judging: Judging = "fast" if arguments.fast else "full"
     with ProgressLine("reading the plan, judging it anew where the room changed") as progress:
         rebuilt = rebuild(arguments.plan, project, judging)
@@ -73,7 +74,7 @@ def run(arguments: argparse.Namespace) -> int:
             else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed, budget=curve)
         )
     write_folder(arguments.out, {name: page})
-    say(f"Written: {arguments.out / name}")
+    say("\n".join(filter(None, [rebuilt.replaced, f"Written: {arguments.out / name}"])))
     return 0
 
 

@@ -1,14 +1,15 @@
 """`treatment why`: what each piece of a plan is there for, and what stands in the way of more."""
 
 import argparse
-import math
 from pathlib import Path
 
 import numpy as np
 
 from optimizer.commands.compare import add_judging
-from optimizer.commands.printing import ProgressLine, say
+from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.effort import Effort
 from optimizer.planning import bounce_points
 from optimizer.project import Project, load_project
 from optimizer.results.comparison_plans import read_planned
@@ -16,6 +17,7 @@ from optimizer.results.model import PlannedPiece
 from optimizer.results.planfile import plan_faults
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.tables import folded
+from optimizer.results.tellings import CUT_OFF
 from optimizer.results.why import judged_plan, why_table
 from optimizer.results.why_bench import build_bench
 from optimizer.results.why_obstacles import obstacle, relaxations, unmet_rows
@@ -26,7 +28,6 @@ from optimizer.results.why_text import (
     relaxations_table,
 )
 
-TIME_LIMIT = 20.0
 EPILOG = """\
 example:
   treatment why plan/plan.json --room scenarios/spare_room.toml
@@ -34,7 +35,8 @@ example:
 Pieces: each pair or single piece is left out and the room judged anew. Instead: the same product
 may not hang there, and its money and what was left is spent anew, piece by piece, the most benefit
 for money first (no proof). In the way: one criterion at a time, by the same quick search.
-Relaxations: one limit at a time, the whole plan solved again roughly within --time-limit.
+Relaxations: one limit at a time, the whole plan solved again roughly; not tried once --time-limit
+is over.
 Values are those of the quick models; --fast and --full correct them by fuller ones, and take
 minutes.
 """
@@ -60,15 +62,16 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--variant", action="append", default=[], metavar="NAME",
                         help="a variant of the room file; again for more")  # fmt: skip
     add_judging(parser)
-    parser.add_argument("--time-limit", type=float, default=TIME_LIMIT, metavar="S",
-                        help="seconds for all relaxations (default %(default)g)")  # fmt: skip
+    add_time_limit(parser)
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the text")
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Load, leave out, spend anew, relax, print."""
+    effort = Effort.of(arguments.time_limit)
     project, pieces = _checked(arguments)
+    tell_doubts([project])
     with ProgressLine("judging the room with the plan") as progress:
         judged = judged_plan(project, pieces, arguments.judging)
         progress.tell("leaving out one piece or pair at a time")
@@ -82,8 +85,8 @@ def run(arguments: argparse.Namespace) -> int:
         ]
         progress.tell("looking for what stands in the way")
         found = [obstacle(bench, int(row)) for row in unmet_rows(bench)]
-        progress.tell(f"relaxing one limit at a time, {arguments.time_limit:g} s at most")
-        tried = relaxations(bench, arguments.time_limit, arguments.units)
+        progress.tell("relaxing one limit at a time")
+        tried = relaxations(bench, effort, arguments.units)
     currency = project.scenario.budget.currency
     parts = [
         f"{project.scenario.title}: {len(pieces)} pieces, weighted excess over the limits "
@@ -95,6 +98,7 @@ def run(arguments: argparse.Namespace) -> int:
         relaxations_table(bench, tried),
         BANS if len(tried) > 1 else "",
         _bass(project, pieces, arguments.units),
+        folded(CUT_OFF) if effort.guard.cut else "",
     ]
     say("\n\n".join(part for part in parts if part))
     return 0
@@ -109,10 +113,7 @@ def _bass(project: Project, pieces: tuple[PlannedPiece, ...], units: str) -> str
 def _checked(arguments: argparse.Namespace) -> tuple[Project, tuple[PlannedPiece, ...]]:
     """The room and the plan; ScenarioError tells all that is wrong at once."""
     faults: list[Fault] = []
-    seconds = arguments.time_limit
-    if not (seconds > 0 and math.isfinite(seconds)):
-        remedy = "give a number of seconds above 0, such as 20"
-        faults.append(Fault("command line", "--time-limit", seconds, remedy))
+    faults += time_faults(arguments)
     pieces: tuple[PlannedPiece, ...] = ()
     try:
         project = load_project(arguments.room, variants=arguments.variant)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from collections.abc import Iterator, Sequence
@@ -11,6 +9,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from materials.cells import csv_text
 from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.bands import band_label
 from optimizer.measurement.session import (
@@ -169,24 +168,22 @@ def band_label_of(nominal: int) -> str:
 
 def as_csv(measurements: Sequence[Measurement]) -> str:
     """Long table: one line per figure, band and recording; then means and differences."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(CSV_HEADER)
+    rows: list[list[object]] = [[*CSV_HEADER]]
     for m in measurements:
         who = [str(m.recording.path), m.seat, m.speaker]
-        writer.writerows([*who, *row] for row in _csv_rows(m))
+        rows += [[*who, *row] for row in _csv_rows(m)]
     bands = measurements[0].decay.bands.nominal
     for name in FIGURES if len(measurements) > 1 else ():
         mean = mean_of(measurements, name)
         for what, values in (("mean", mean.mean), ("spread", mean.spread)):
             for hertz, value in zip(bands, values, strict=True):
                 row = [f"{name} {what}", hertz, "Hz", _plain(float(value)), UNITS[name], ""]
-                writer.writerow(["", "", "", *row])
+                rows.append(["", "", "", *row])
     for d in level_differences(measurements):
         for hertz, value in zip(bands, d.level_db, strict=True):
             row = ["level difference", hertz, "Hz", _plain(float(value)), "dB", ""]
-            writer.writerow(["", d.seat, f"{d.first} less {d.second}", *row])
-    return text.getvalue()
+            rows.append(["", d.seat, f"{d.first} less {d.second}", *row])
+    return csv_text(rows, "\n")
 
 
 def _csv_rows(m: Measurement) -> Iterator[list[object]]:

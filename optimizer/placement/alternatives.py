@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import (
     Held,
     Ints,
@@ -38,7 +39,7 @@ from optimizer.room.model import Room, Surface
 WITHIN = 0.03  # how much worse than the best an alternative may be
 APART = 0.25  # share of the treated area that must lie in other groups
 TOLERANCE = 1e-6  # of the solver, on shares of the area
-FIRST_SHARE = 0.3  # of an alternative's time: one to begin from
+FIRST_SHARE = 0.3  # of an alternative's effort: one to begin from
 MIDDLE = 0.25  # a surface shorter than this share of the room's length is one part
 
 
@@ -134,26 +135,25 @@ def alternatives(
     within: float = WITHIN,
     apart: float = APART,
     gap: float = 0.01,
-    time_limit: float = 60.0,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
 ) -> Alternatives:
     """Up to `count` selections that differ from the best, and from each other, by `apart`.
 
-    Each is the best of those that do, to the gap or its part of the time limit; its bound holds
-    for those only. `within`: how much worse than the best its objective may be, as a share of it
-    (objectives below 0.01 count as that). ValueError for shares out of range.
+    Each is the best of those that do, to the gap or as far as an effort for each or a time in s
+    goes; its bound holds for those only. `within`: how much worse than the best its objective may
+    be, as a share of it (objectives below 0.01 count as that). ValueError for shares out of range.
     """
     if count < 1 or not 0 <= within < math.inf or not 0 < apart <= 1:
         raise ValueError("give a count from 1, a percentage from 0, a difference in (0, 1]")
-    began = time.monotonic()
+    began, effort = time.monotonic(), Effort.of(limit)
     value = objective(effects, best)
     most = value + within * max(value, NEGLIGIBLE) + 1e-9
     found: list[Selection] = []
     held, bound = [best], 0.0
     proven = groups.areas(best).sum() <= 0  # nothing hung: no share of it can lie elsewhere
-    while len(found) < count and not proven:
-        left = (began + time_limit - time.monotonic()) / (count - len(found))
-        other = _next(effects, groups, held, apart, bound, most, gap, max(left, 1.0), report)
+    while len(found) < count and not proven and not effort.guard.over():
+        other = _next(effects, groups, held, apart, bound, most, gap, effort, report)
         if other.objective > most:
             proven = other.bound >= most
             break
@@ -174,7 +174,7 @@ def _next(
     known_bound: float,
     worst: float,
     gap: float,
-    seconds: float,
+    effort: Effort,
     report: Report | None,
 ) -> Selection:
     """The best selection that differs from all these by enough."""
@@ -196,10 +196,10 @@ def _next(
             for g in np.flatnonzero(other.share > 0)
         }
 
-    first = _first(effects, groups, held, apart, FIRST_SHARE * seconds)
+    first = _first(effects, groups, held, apart, effort.share(FIRST_SHARE))
     program = matrices(build_apart(effects, others))
     problem = Problem(program, {"": effects}, (1.0,), polish, extra, known_bound, worst)
-    (chosen,), bound = prove(problem, (first,), gap, began + seconds, report)
+    (chosen,), bound = prove(problem, (first,), gap, effort, report)
     return judged(effects, chosen, bound, gap, time.monotonic() - began)
 
 
@@ -221,7 +221,7 @@ def _most_area(effects: Effects, groups: Groups) -> Floats:
 
 
 def _first(
-    effects: Effects, groups: Groups, held: Sequence[Ints], apart: float, seconds: float
+    effects: Effects, groups: Groups, held: Sequence[Ints], apart: float, effort: Effort
 ) -> Ints:
     """A selection that uses none of the groups where the others have their area.
 
@@ -234,7 +234,7 @@ def _first(
         sub, index = remaining(effects, np.zeros(0, dtype=np.int64), allowed)
         ways.append((sub, index, greedy(sub)))
     sub, index, start = min(ways, key=lambda way: objective(effects, way[1][way[2]]))
-    return np.asarray(index[select(sub, ROUGH, seconds, start=start).chosen])
+    return np.asarray(index[select(sub, ROUGH, effort, start=start).chosen])
 
 
 def _without(groups: Groups, held: Sequence[Ints], apart: float, order: int) -> NDArray[np.bool_]:

@@ -5,6 +5,7 @@ Then every budget also tries the plans of its neighbours, the dearer one's with 
 until it fits, so that the score never rises with the budget.
 """
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import (
     Ints,
     Report,
@@ -26,7 +28,7 @@ from optimizer.placement.program import TIE
 from optimizer.placement.stages import grown, running
 
 GAP = 0.02  # near enough for a curve
-STEP_SECONDS = 12.0
+STEP_SHARE = 0.2  # of the effort of a plan, for each budget
 LITTLE = 0.25  # of the average gain for money so far: a step that gains less buys little
 NOTHING = np.zeros(0, dtype=np.int64)
 
@@ -70,10 +72,11 @@ def budget_curve(
     effects: Effects,
     budgets_cents: Sequence[int],
     gap: float = GAP,
-    step_seconds: float = STEP_SECONDS,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
 ) -> Curve:
-    """The best plan for each budget (rising), to a gap or a time limit in s for each.
+    """The best plan for each budget (rising), to a gap, or as far as an effort for each or a time
+    in s for all goes.
 
     ValueError for budgets that do not rise. The scores never rise, and each plan's bound holds
     for its budget.
@@ -82,12 +85,13 @@ def budget_curve(
         raise ValueError("give budgets, none below zero")
     if any(second <= first for first, second in pairwise(budgets_cents)):
         raise ValueError("give budgets from the least to the most, none twice")
+    effort = Effort.of(limit).share(STEP_SHARE)
     tell = running(time.monotonic(), report)
     steps = [replace(effects, budget_cents=int(b)) for b in budgets_cents]
     found: list[Selection] = []
     for step in steps:
         start = grown(step, found[-1].chosen) if found else None
-        found.append(select(step, gap, step_seconds, tell, start))
+        found.append(select(step, gap, effort, tell, start))
     smooth = _from_neighbours(steps, found, gap)
     points = _points(steps, smooth)
     untreated = effects.score(NOTHING)

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
@@ -22,8 +22,10 @@ from optimizer.placement.sundries import (
     read_sundries,
     read_uses,
 )
+from optimizer.room import sane
 from optimizer.room.checks import EURO_CLASS
 from optimizer.room.reading import nearest, read_text, validate
+from optimizer.room.sane import between
 from optimizer.room.schema import Mounting, Name, Section, length_in_metres
 
 NOT_STATED = "not stated"
@@ -36,6 +38,7 @@ _OPTIONAL = {
     "supplier": "", "sundries": "",
 }  # fmt: skip
 MOST_PRODUCTS = 500
+_FLAT = ("panel", "cloud", "screen")  # kinds whose depth is that of what they are made of
 
 Kind = Literal["panel", "corner", "cloud", "diffuser", "curtain", "rug", "screen"]
 
@@ -102,7 +105,7 @@ def _cell_length(value: object) -> float:
     return length_in_metres(_number_or_text(value))
 
 
-CellSize = Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=10)]
+CellSize = Annotated[float, BeforeValidator(_cell_length), between(0, 10, "m", above=True)]
 
 
 class _Row(Section):
@@ -111,14 +114,16 @@ class _Row(Section):
     kind: Literal[Kind, SundryKind]  # sundries are read apart; named here for the complaint
     width: CellSize
     height: CellSize
-    depth: Annotated[float, BeforeValidator(_cell_length), Field(gt=0, le=2)]
+    depth: Annotated[float, BeforeValidator(_cell_length), between(0, 2, "m", above=True)]
     turn: Annotated[bool, BeforeValidator(_yes_no)]
     mountings: Annotated[tuple[Mounting, ...], BeforeValidator(_words), Field(min_length=1)]
     gaps: Annotated[
-        tuple[Annotated[float, Field(ge=0, le=1)], ...], BeforeValidator(_gaps), Field(min_length=1)
+        tuple[Annotated[float, between(0, 1, "m")], ...],
+        BeforeValidator(_gaps),
+        Field(min_length=1),
     ]
     materials: Annotated[tuple[Name, ...], BeforeValidator(_parts), Field(min_length=1)]
-    faces: Annotated[int, Field(ge=1, le=2)]
+    faces: Annotated[int, between(1, 2)]
     price: Price
     pack: Pack
     owned: Owned
@@ -216,6 +221,7 @@ def _product(
     if read.fire_class != NOT_STATED and not EURO_CLASS.match(read.fire_class):
         remedy = f'is no class of EN 13501-1; write it like "B-s1,d0", or "{NOT_STATED}"'
         faults.append(Fault(file, f"{key}.fire_class", read.fire_class, remedy))
+    faults.extend(_too_thin(read, fittings, key, file))
     uses = _uses(read, key, file, sundries, faults)
     if len(faults) == before:
         yield Product(
@@ -225,6 +231,37 @@ def _product(
             weight_kg=read.weight_kg, fire_class=read.fire_class, note=read.note,
             supplier=read.supplier.strip(), sundries=uses,
         )  # fmt: skip
+
+
+def _too_thin(row: _Row, fittings: tuple[Fitting, ...], key: str, file: str) -> Iterator[Fault]:
+    """A porous piece is not far thinner than what its data was measured on."""
+    for fitting in fittings:
+        measured = _depth_of_data(fitting.material)
+        if row.kind in _FLAT and measured and row.depth < sane.THINNEST_SHARE * measured:
+            remedy = (
+                f'is far thinner than "{fitting.material.id}" ({1000 * measured:g} mm); name data '
+                "of a piece as thin, or correct the depth"
+            )
+            yield Fault(file, f"{key}.depth", f"{1000 * row.depth:g} mm", remedy)
+
+
+def thin_doubts(products: Iterable[Product], file: str) -> Iterator[Fault]:
+    """Products somewhat thinner than what their data was measured on."""
+    for product in products:
+        for fitting in product.fittings:
+            measured = _depth_of_data(fitting.material)
+            if product.kind in _FLAT and product.depth < sane.THIN_SHARE * measured:
+                remedy = (
+                    f'"{product.id}" is thinner than the data it names ("{fitting.material.id}", '
+                    f"{1000 * measured:g} mm): it will absorb less than told"
+                )
+                yield Fault(file, "depth", f"{1000 * product.depth:g} mm", remedy)
+
+
+def _depth_of_data(material: Material) -> float:
+    """Metres of porous material that its data was measured on; 0 where none is stated."""
+    porous = material.category in ("porous", "foam")
+    return (material.thickness_mm or 0.0) / 1000 if porous else 0.0
 
 
 def _uses(

@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field
 
 from optimizer.faults import Fault
+from optimizer.room.sane import between
 
 
 def cents(value: object) -> int:
@@ -27,9 +28,11 @@ def _blank_is_none(value: object) -> object:
 
 
 Price = Annotated[int, BeforeValidator(cents)]
-Pack = Annotated[int, Field(ge=1, le=1000)]
-Owned = Annotated[int, Field(ge=0, le=1000)]
-Weight = Annotated[Annotated[float, Field(gt=0, le=500)] | None, BeforeValidator(_blank_is_none)]
+Pack = Annotated[int, between(1, 1000)]
+Owned = Annotated[int, between(0, 1000)]
+Weight = Annotated[
+    Annotated[float, between(0, 500, "kg", above=True)] | None, BeforeValidator(_blank_is_none)
+]
 Label = Annotated[str, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]  # may be blank
 
 

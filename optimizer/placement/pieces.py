@@ -8,6 +8,7 @@ import numpy as np
 from materials import Material
 from materials.corner import CornerFill
 from materials.finite import Face
+from materials.made import matter_of
 from materials.modal import Make
 from optimizer.acoustics.scene import Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
@@ -173,7 +174,7 @@ def _make(piece: Piece) -> Make | None:
     covered = round(len(piece.rects) * width * height, 6)
     if material.build is not None:
         return Make(material.build, (width, height), covered)
-    matter = material.matter
+    matter = matter_of(material)
     if matter is None or piece.mounting == "stand":
         return None
     if isinstance(matter, CornerFill):

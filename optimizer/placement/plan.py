@@ -2,16 +2,19 @@
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.faults import UntrustedSolutionError
+from optimizer.placement.cuts import check_lines, with_tangents
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import greedy_selection
-from optimizer.placement.program import TIE, Matrices, build_program, matrices, with_tangents
-from optimizer.placement.solver import NEGLIGIBLE, Progress, solve
+from optimizer.placement.program import TIE, Matrices, build_program, matrices
+from optimizer.placement.solver import FEASIBLE, NEGLIGIBLE, Progress, solve
 from optimizer.room.geometry import Floats
 
 Ints = NDArray[np.int64]
@@ -48,6 +51,7 @@ class Problem:
     `blocks`: what the names of a block's columns begin with, and the effects decided there, each
     counted with its weight. `polish` drops what is superfluous; `extra` gives columns besides
     candidates and packs; `known_bound` lies below every objective; above `cutoff` none is wanted.
+    UntrustedSolutionError when the program holds an excess above the exact one.
     """
 
     program: Matrices
@@ -58,6 +62,10 @@ class Problem:
     known_bound: float = 0.0
     cutoff: float = math.inf
 
+    def __post_init__(self) -> None:
+        for block, effects in self.blocks.items():
+            check_lines(self.program, effects, block)
+
     def value(self, held: Held) -> float:
         """Exact objective of selections (one per block)."""
         each = zip(self.weights, self.blocks.values(), held, strict=True)
@@ -67,17 +75,17 @@ class Problem:
 def select(
     effects: Effects,
     gap: float = 0.01,
-    time_limit: float = 60.0,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
     start: Ints | None = None,
 ) -> Selection:
-    """The best selection within a relative gap, or the best found at the time limit.
+    """The best selection within a relative gap, or the best found with an effort or in so many s.
 
     `start` are candidates to begin from besides the greedy ones (the better of the two is taken);
     ValueError when they cannot be bought and hung together. Same effects and start, same
-    selection, as long as the time limit is not what ends the search.
+    selection, as long as the time is not what ends the search.
     """
-    began = time.monotonic()
+    began, effort = time.monotonic(), Effort.of(limit)
     nothing = np.zeros(0, dtype=np.int64)
     if start is not None and not feasible(effects, start):
         raise ValueError("the selection to begin from does not fit the room or the budget")
@@ -87,10 +95,12 @@ def select(
     first = greedy(effects)
     if start is not None:
         first = min(first, start, key=lambda o: objective(effects, o))
-    end = began + max(time_limit, time.monotonic() - began + 1.0)
-    program = matrices(build_program(effects))
-    problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
-    (best,), bound = prove(problem, (first,), gap, end, report)
+    if effort.guard.over():
+        best, bound = prune(effects, first), 0.0
+    else:
+        program = matrices(build_program(effects))
+        problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
+        (best,), bound = prove(problem, (first,), gap, effort, report)
     return judged(effects, best, bound, gap, time.monotonic() - began)
 
 
@@ -102,36 +112,69 @@ def greedy(effects: Effects) -> Ints:
 
 
 def judged(effects: Effects, chosen: Ints, bound: float, gap: float, seconds: float) -> Selection:
-    """A selection with its exact objective against a bound; "optimal" when within the gap."""
+    """A selection with its exact objective against a bound; "optimal" when within the gap.
+
+    The bound is one of these effects, so no selection of them that fits is below it: neither the
+    one it was proven with, nor one whose pieces were moved apart, nor one found besides.
+    UntrustedSolutionError for one that is.
+    """
     value = objective(effects, chosen)
-    bound = min(bound, value)
+    bound = held_by(bound, value, slack([effects], (1.0,), value))
     reached = relative(value, bound)
     status = "optimal" if reached <= gap + 1e-9 else "feasible"
     return Selection(status, chosen, value, bound, reached, seconds)
 
 
+def held_by(bound: float, value: float, slack: float) -> float:
+    """A bound, no higher than the objective it holds for: rounding may lift it by the slack.
+
+    UntrustedSolutionError when it lies higher than that.
+    """
+    if bound > value + slack or math.isnan(bound):
+        raise UntrustedSolutionError(
+            f"an objective of {value:.9g} lies below its bound {bound:.9g}"
+        )
+    return min(bound, value)
+
+
+def slack(blocks: Iterable[Effects], weights: tuple[float, ...], value: float) -> float:
+    """How far rounding may lift a bound: the solver's tolerance in each excess, and of the value.
+
+    `weights` count the blocks.
+    """
+    counted = (
+        w * effects.criteria.weights.sum() for w, effects in zip(weights, blocks, strict=True)
+    )
+    return float(FEASIBLE * (sum(counted) + max(1.0, value)))
+
+
 def prove(
-    problem: Problem, first: Held, gap: float, end: float, report: Report | None = None
+    problem: Problem, first: Held, gap: float, effort: Effort, report: Report | None = None
 ) -> tuple[Held, float]:
-    """The best selections found from first ones by the time `end`, and the bound proven.
+    """The best selections found from first ones with an effort, and the bound proven.
 
     The program's tangents may understate the excess of what it finds by more than the gap asked
     for allows. Then lines touching the excess there are added and it is solved again, until the
     gap is proven or the same selections come back, which no line can change any more.
+    UntrustedSolutionError when a bound lies above what was found.
     """
     program = problem.program
     best, bound = problem.polish(first), problem.known_bound
     touched: set[tuple[tuple[int, ...], ...]] = set()
-    share = 1.0
+    share, nodes, guard = 1.0, effort.nodes, effort.guard
     while True:
-        left = max(end - time.monotonic(), 0.0)
         start = _start(problem, program, best)
-        answer = solve(program, share * gap, left, start, report, cutoff=problem.cutoff)
+        answer = solve(
+            program, share * gap, guard.left(), start, report, problem.cutoff, max(nodes, 0)
+        )
+        nodes -= answer.nodes
+        guard.cut = guard.cut or answer.late
         found = best if answer.z is None else _found(problem, program, answer.z)
         best = min(best, problem.polish(found), key=problem.value)
         bound = max(bound, min(answer.bound, problem.cutoff))
-        bound = min(bound, problem.value(best))
-        proven = relative(problem.value(best), bound) <= gap
+        value = problem.value(best)
+        bound = held_by(bound, value, slack(problem.blocks.values(), problem.weights, value))
+        proven = relative(value, bound) <= gap
         key = tuple(tuple(chosen.tolist()) for chosen in found)
         if proven or answer.status != "optimal" or key in touched:
             return best, bound

@@ -11,7 +11,7 @@ those that keep a plan apart from others. `cost` is in cents.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pyomo.environ as pyo
@@ -290,33 +290,6 @@ def matrices(model: pyo.ConcreteModel) -> Matrices:
         high=np.array([np.inf if v.ub is None else float(v.ub) for v in chosen]),
         integer=np.array([v.is_integer() or v.is_binary() for v in chosen]),
         names=tuple(v.name for v in chosen),
-    )
-
-
-def with_tangents(
-    program: Matrices, effects: Effects, quantities: Floats, block: str = ""
-) -> Matrices:
-    """The program with one more line per criterion, touching its excess at quantities (K,).
-
-    There the program then understates nothing; rows of weight zero and met rows need no line.
-    `block` is what the names of a stage's columns begin with.
-    """
-    place = {name: i for i, name in enumerate(program.names)}
-    over = (effects.criteria.weights > 0) & (effects.criteria.excess(quantities) > 0)
-    rows, bounds = [], []
-    for k in np.flatnonzero(over):
-        lines = effects.criteria.tangents(int(k), quantities[k], quantities[k])
-        slope, intercept = max(lines, key=lambda line: line[0] * quantities[k] + line[1])
-        row = np.zeros(len(program.cost))
-        row[[place[f"{block}e[{k}]"], place[f"{block}q[{k}]"]]] = 1.0, -slope
-        rows.append(row)
-        bounds.append(intercept)
-    added = sparse.csc_matrix(np.array(rows).reshape(-1, len(program.cost)))
-    return replace(
-        program,
-        A=sparse.vstack([program.A, added], format="csc"),
-        row_low=np.concatenate([program.row_low, bounds]),
-        row_high=np.concatenate([program.row_high, np.full(len(bounds), np.inf)]),
     )
 
 

@@ -3,7 +3,6 @@
 import math
 import os
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,9 +11,11 @@ from typing import Any
 import highspy
 import numpy as np
 
+from optimizer.placement.effort import NODES
 from optimizer.placement.program import Matrices
 from optimizer.room.geometry import Floats
 
+FEASIBLE = 1e-6  # how far a row or a whole number may be off
 NEGLIGIBLE = 0.01  # an objective below this counts as this when a relative gap is taken
 
 
@@ -29,31 +30,33 @@ class Progress:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the solver found: `status` optimal, feasible or infeasible; `z` the columns or None."""
+    """What the solver found: `status` optimal, feasible or infeasible; `z` the columns or None;
+    `nodes` looked into; `late` when the time limit ended it."""
 
     status: str
     z: Floats | None
     objective: float
     bound: float
-    seconds: float
+    nodes: int
+    late: bool
 
 
 def solve(
     program: Matrices,
     gap: float,
-    time_limit: float,
+    time_limit: float = math.inf,
     start: Floats | None = None,
     report: Callable[[Progress], None] | None = None,
-    threads: int = 0,
     cutoff: float = math.inf,
+    nodes: int = NODES,
 ) -> Answer:
-    """Best columns within a relative gap (of objectives above NEGLIGIBLE) or a time limit in s.
+    """Best columns within a relative gap (of objectives above NEGLIGIBLE) or so many nodes.
 
-    `start` (N,) are columns to begin from (nan = unknown). At the time limit the best plan found
-    is returned with its bound and status "feasible". Objectives above `cutoff` are not looked for:
-    "infeasible" then means that there is none below it.
+    `start` (N,) are columns to begin from (nan = unknown). At the limit of nodes or of time (s) the
+    best plan found is returned with its bound and status "feasible". Objectives above `cutoff` are
+    not looked for: "infeasible" then means that there is none below it. One thread and no clock but
+    the time limit: the same program has the same answer on every machine.
     """
-    began = time.monotonic()
     with _quiet():
         highs = highspy.Highs()
     for option, value in {
@@ -62,9 +65,11 @@ def solve(
         "presolve": "off",
         "mip_rel_gap": gap,
         "mip_abs_gap": gap * NEGLIGIBLE,
+        "mip_max_nodes": nodes,
+        "mip_feasibility_tolerance": FEASIBLE,
         "time_limit": max(time_limit, 0.0),
         "random_seed": 0,
-        "threads": threads,
+        "threads": 1,
         "objective_bound": cutoff,
     }.items():
         highs.setOptionValue(option, value)
@@ -75,7 +80,7 @@ def solve(
     if report is not None:
         _subscribe(highs, report)
     highs.run()
-    return _answer(highs, time.monotonic() - began)
+    return _answer(highs)
 
 
 @contextmanager
@@ -115,9 +120,11 @@ def _subscribe(highs: Any, report: Callable[[Progress], None]) -> None:
     highs.cbMipInterrupt.subscribe(tell)
 
 
-def _answer(highs: Any, seconds: float) -> Answer:
+def _answer(highs: Any) -> Answer:
     status = highs.getModelStatus()
     info = highs.getInfo()
+    late = status == highspy.HighsModelStatus.kTimeLimit
+    nodes = max(int(info.mip_node_count), 0)
     found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     if not found:
         stopped = status in (
@@ -125,8 +132,8 @@ def _answer(highs: Any, seconds: float) -> Answer:
             highspy.HighsModelStatus.kUnboundedOrInfeasible,
         )
         bound = math.inf if stopped else float(info.mip_dual_bound)
-        return Answer("infeasible" if stopped else "feasible", None, math.inf, bound, seconds)
+        return Answer("infeasible" if stopped else "feasible", None, math.inf, bound, nodes, late)
     z = np.array(highs.getSolution().col_value)
     objective, bound = float(info.objective_function_value), float(info.mip_dual_bound)
     proven = status == highspy.HighsModelStatus.kOptimal
-    return Answer("optimal" if proven else "feasible", z, objective, bound, seconds)
+    return Answer("optimal" if proven else "feasible", z, objective, bound, nodes, late)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import (
     Held,
     Ints,
@@ -21,18 +22,18 @@ from optimizer.placement.plan import (
     Report,
     Selection,
     greedy,
+    held_by,
     judged,
     objective,
     prove,
     relative,
     select,
+    slack,
 )
 from optimizer.placement.program import build_staged, matrices
 from optimizer.placement.solver import Progress
 
-OWN_SHARE = 0.4  # of the time: the best plan of each stage by itself
-NESTING_SHARE = 0.2  # of the time: nested plans stage by stage, to begin from
-FEW_SHARE = 0.3  # of what is left then: all stages together, over the candidates met so far
+NESTING_SHARE = 0.2  # of the effort: each of the nested plans stage by stage, to begin from
 ROUGH = 0.02  # gap that is near enough for a plan to begin from
 
 
@@ -61,33 +62,31 @@ def plan_stages(
     effects: Effects,
     budgets_cents: Sequence[int],
     gap: float = 0.01,
-    time_limit: float = 180.0,
+    limit: float | Effort = math.inf,
     report: Report | None = None,
     weights: Sequence[float] | None = None,
 ) -> StagedSelection:
     """Selections for rising budgets (S,), each containing the one before, best by weighted mean.
 
-    `weights` (S,) count the stages, equal when none are given. ValueError for budgets that do not
+    To a gap, or as far as an effort for each solve or a time in s goes. `weights` (S,) count the
+    stages, equal when none are given. ValueError for budgets that do not
     rise or weights that are not positive. One stage is the plain plan.
     """
-    began = time.monotonic()
+    began, effort = time.monotonic(), Effort.of(limit)
     shares = _shares(budgets_cents, weights)
     stages = tuple(replace(effects, budget_cents=int(b)) for b in budgets_cents)
     tell = running(began, report)
-    own = _own_best(stages, gap, time_limit if len(stages) == 1 else OWN_SHARE * time_limit, tell)
+    own = _own_best(stages, gap, effort, tell)
     if len(stages) == 1 or effects.count == 0:
         return _staged(stages, shares, tuple(s.chosen for s in own), own, 0.0, gap, began)
-    nested = _nested(stages, own, NESTING_SHARE * time_limit, tell)
+    nested = _nested(stages, own, effort.share(NESTING_SHARE), tell)
     bound = sum(share * s.bound for share, s in zip(shares, own, strict=True))
     best = min(nested, key=lambda held: _mean(stages, shares, held))
     met = np.unique(np.concatenate([o for held in nested for o in held] + [s.chosen for s in own]))
-    if relative(_mean(stages, shares, best), bound) > gap:
-        best = _together_among(
-            met, stages, shares, best, gap, _end(began, time_limit, FEW_SHARE), tell
-        )
-    if relative(_mean(stages, shares, best), bound) > gap:
-        problem = _problem(stages, shares, bound)
-        best, bound = prove(problem, best, gap, _end(began, time_limit, 1.0), tell)
+    if relative(_mean(stages, shares, best), bound) > gap and not effort.guard.over():
+        best = _together_among(met, stages, shares, best, gap, effort, tell)
+    if relative(_mean(stages, shares, best), bound) > gap and not effort.guard.over():
+        best, bound = prove(_problem(stages, shares, bound), best, gap, effort, tell)
     own = _no_worse_than(stages, own, best, gap)
     return _staged(stages, shares, best, own, bound, gap, began)
 
@@ -103,12 +102,6 @@ def _shares(budgets_cents: Sequence[int], weights: Sequence[float] | None) -> tu
     return tuple(w / sum(given) for w in given)
 
 
-def _end(began: float, limit: float, share: float) -> float:
-    """When to end after a share of the time that is left, a second at the least."""
-    now = time.monotonic()
-    return now + max(share * (began + limit - now), 1.0)
-
-
 def running(began: float, report: Report | None) -> Report | None:
     """A report whose seconds run on through several solves."""
     if report is None:
@@ -121,15 +114,13 @@ def running(began: float, report: Report | None) -> Report | None:
 
 
 def _own_best(
-    stages: Sequence[Effects], gap: float, seconds: float, report: Report | None
+    stages: Sequence[Effects], gap: float, effort: Effort, report: Report | None
 ) -> tuple[Selection, ...]:
     """The best plan of each budget by itself, begun from the one before with more added."""
-    end = time.monotonic() + seconds
     found: list[Selection] = []
-    for s, effects in enumerate(stages):
-        limit = (end - time.monotonic()) / (len(stages) - s)
+    for effects in stages:
         start = grown(effects, found[-1].chosen) if found else None
-        found.append(select(effects, gap, limit, report, start))
+        found.append(select(effects, gap, effort, report, start))
     return tuple(found)
 
 
@@ -174,12 +165,10 @@ def grown(effects: Effects, chosen: Ints) -> Ints:
 def _nested(
     stages: Sequence[Effects],
     own: Sequence[Selection],
-    seconds: float,
+    effort: Effort,
     report: Report | None,
 ) -> list[Held]:
     """Nested plans from each stage's own best: earlier stages out of it, later ones upon it."""
-    end = time.monotonic() + seconds
-    solves = len(stages) * (len(stages) - 1)
     all_of_them = np.ones(stages[0].count, dtype=bool)
     found = []
     for s in range(len(stages)):
@@ -191,9 +180,8 @@ def _nested(
             else:
                 kept, allowed = held[t - 1], all_of_them
             sub, index = remaining(stages[t], kept, allowed)
-            added = select(sub, ROUGH, (end - time.monotonic()) / solves, report)
+            added = select(sub, ROUGH, effort, report)
             held[t] = np.sort(np.concatenate([kept, index[added.chosen]]))
-            solves -= 1
         found.append(tuple(held[t] for t in range(len(stages))))
     return found
 
@@ -220,7 +208,7 @@ def _together_among(
     shares: tuple[float, ...],
     held: Held,
     gap: float,
-    end: float,
+    effort: Effort,
     report: Report | None,
 ) -> Held:
     """All stages decided together over a few candidates: no proof for the room, but soon."""
@@ -229,7 +217,7 @@ def _together_among(
     nothing = np.zeros(0, dtype=np.int64)
     few = [remaining(effects, nothing, allowed)[0] for effects in stages]
     first = tuple(np.searchsorted(met, chosen) for chosen in held)
-    best, _ = prove(_problem(few, shares, 0.0), first, 0.5 * gap, end, report)
+    best, _ = prove(_problem(few, shares, 0.0), first, 0.5 * gap, effort, report)
     return tuple(met[chosen] for chosen in best)
 
 
@@ -289,7 +277,7 @@ def _staged(
 ) -> StagedSelection:
     value = _mean(stages, shares, held)
     alone = sum(share * s.bound for share, s in zip(shares, own, strict=True))
-    bound = min(max(bound, alone), value)
+    bound = held_by(max(bound, alone), value, slack(stages, shares, value))
     reached = relative(value, bound)
     plans = tuple(
         judged(effects, chosen, s.bound, gap, s.seconds)

@@ -7,6 +7,7 @@ the same money, and the plans' own scores decide.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import Report
 from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
 from optimizer.positions.quality import Qualities
@@ -67,7 +68,7 @@ def plan_positions(
     project: Project,
     top: int = TOP,
     gap: float = DEFAULT_GAP,
-    time_limit: float = DEFAULT_TIME_LIMIT,
+    time_limit: float | Effort = DEFAULT_TIME_LIMIT,
     judging: Judging = "full",
     reach: Reach | None = None,
     found: Found | None = None,
@@ -76,15 +77,18 @@ def plan_positions(
     confidence: float | None = None,
 ) -> Joint:
     """Plans for the present set-up and the most promising `top` others, each within the project's
-    budget and to the same gap or time limit in s; `found` saves the search, and the choice among
-    its best, when they were made already."""
+    budget and to the same gap and effort; `found` saves the search, and the choice among its best,
+    when they were made already. When a time limit in s for all is over, no other is begun."""
+    effort = Effort.of(time_limit)
     found = found or promising(project, top, reach, tell)
     chosen: Sequence[Judged] = found.best[:top]
-    bench, pairs = Bench(project), []
+    bench, pairs = Bench(project), list[Pair]()
     for number, judged in enumerate((found.now, *chosen)):
+        if pairs and effort.guard.over():
+            break
         what = "the room as it is" if number == 0 else f"set-up {number} of {len(chosen)}"
         tell(f"planning {what}")
-        plan = make_plan(judged.project, gap, time_limit, report, judging, tell, confidence)
+        plan = make_plan(judged.project, gap, effort, report, judging, tell, confidence)
         tell("judging the place with its treatment")
         treated = bench.treated(plan.project, [p.piece for p in plan.pieces])
         pairs.append(Pair(judged, plan, treated))

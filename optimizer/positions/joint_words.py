@@ -1,6 +1,7 @@
 """Set-ups with the treatment planned for each, in words and tables."""
 
 from optimizer.drawings.style import Picture
+from optimizer.faults import shown_name
 from optimizer.positions import telling
 from optimizer.positions.joint import Joint, Pair
 from optimizer.positions.search import Found, Judged
@@ -8,6 +9,7 @@ from optimizer.positions.shortlist import ROUGH
 from optimizer.positions.turning import FACINGS, old_name
 from optimizer.report.more import Part
 from optimizer.report.wording import Table, listed
+from optimizer.results.proof import BEST
 from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 
@@ -80,7 +82,7 @@ def joint_in_words(joint: Joint) -> str:
 
 def turned_in_words(joint: Joint) -> str:
     """What the walls of the winning plan are in the room file; blank where nothing was turned."""
-    facing, file = joint.best.judged.set_up.facing, joint.now.plan.project.scenario.path.name
+    facing, file = joint.best.judged.set_up.facing, shown_name(joint.now.plan.project.scenario.path)
     if facing == FACINGS[0]:
         return ""
     walls = [f"its {new} wall is the {old_name(new, facing)} wall" for new in FACINGS]
@@ -110,9 +112,9 @@ def _proof(joint: Joint) -> str:
     """How near the best possible the plans are, which is how near a tie may be."""
     gap = _gap(joint)
     if not gap < 1:
-        return "Not every plan was proven good in the time given: allow more before relying on it."
+        return "Not every plan was proven good: judge the difference with that in mind."
     return (
-        f"Every plan is proven within {100 * gap:.1f} % of the best possible for its set-up; a "
+        f"Every plan is proven within {100 * gap:.1f} % of {BEST} for its set-up; a "
         "smaller difference says nothing."
     )
 

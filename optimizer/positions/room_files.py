@@ -5,15 +5,14 @@ is a variant that moves loudspeakers, seat and what goes with it; one that faces
 the whole room turned, so that one is written as a room file of its own.
 """
 
-import json
 import os
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from optimizer.faults import shown_name
 from optimizer.positions.moving import movers
 from optimizer.positions.search import Judged
 from optimizer.positions.turning import FACINGS, ORDER, new_name
@@ -22,6 +21,7 @@ from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room
 from optimizer.room.reading import read_toml
 from optimizer.room.variants import lay_over, read_variants, split_name
+from optimizer.tomlfile import document, lines
 
 HEAD = """\
 # Written by `treatment positions` from {file}; it faces {wall}.
@@ -29,7 +29,6 @@ HEAD = """\
 # to right as you face it, z up. Loudspeakers are aimed at the first seat. Variants of {file}
 # are left out.
 """
-_BARE = re.compile(r"[A-Za-z0-9_-]+$")
 Tables = dict[str, Any]
 
 
@@ -68,9 +67,9 @@ def variant(number: int, judged: Judged, names: Mapping[int, str]) -> str:
     for index, known in names.items():
         moves[known] = room.furniture[index].box[0]
     name = variant_name(number)
-    lines = [f"[variants.{name}]", f"says = {_value(says(judged))}", "", f"[variants.{name}.move]"]
-    lines += [f"{_key(key)} = {_value(rounded(at))}" for key, at in moves.items()]
-    return "\n".join(lines) + "\n"
+    places = lines({key: rounded(at) for key, at in moves.items()})
+    told = lines({"says": says(judged)})
+    return f"[variants.{name}]\n{told}\n\n[variants.{name}.move]\n{places}\n"
 
 
 def says(judged: Judged) -> str:
@@ -120,12 +119,12 @@ def _room_file(
     names = _own_names(data, project.room)
     if facing != "front":
         turn_tables(data, mine[0][1].project.room, facing)
-    file, wall = project.scenario.path.name, wall_in_words(facing)
+    file, wall = shown_name(project.scenario.path), wall_in_words(facing)
     head = HEAD.format(file=file, wall=wall)
     if facing != "front":
         head += f"# As it is: set-up {mine[0][0]}. Variants: the others that face this wall.\n"
     variants = [variant(n, j, names) for n, j in mine if facing == "front" or j is not mine[0][1]]
-    return "\n".join([head, toml_text(data), *variants])
+    return "\n".join([head, document(data), *variants])
 
 
 def wall_in_words(facing: str) -> str:
@@ -186,41 +185,3 @@ def _placed(box: Floats) -> Tables:
 
 def rounded(values: Sequence[float] | Floats) -> list[float]:
     return [float(v) + 0.0 for v in np.round(np.asarray(values, dtype=float), DIGITS)]
-
-
-def toml_text(data: Mapping[str, Any]) -> str:
-    """Tables of a room file as TOML: values first, then tables, then lists of tables; anything
-    deeper stands in one line."""
-    plain = {k: v for k, v in data.items() if not isinstance(v, dict) and not _is_tables(v)}
-    parts = [_lines(plain)] if plain else []
-    parts += [f"[{_key(k)}]\n{_lines(v)}" for k, v in data.items() if isinstance(v, dict)]
-    parts += [
-        f"[[{_key(k)}]]\n{_lines(item)}" for k, v in data.items() if _is_tables(v) for item in v
-    ]
-    return "\n\n".join(parts) + "\n"
-
-
-def _is_tables(value: Any) -> bool:
-    return isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
-
-
-def _lines(values: Mapping[str, Any]) -> str:
-    return "\n".join(f"{_key(k)} = {_value(v)}" for k, v in values.items())
-
-
-def _key(key: str) -> str:
-    return key if _BARE.match(key) else json.dumps(key, ensure_ascii=False)
-
-
-def _value(value: Any) -> str:
-    """A value as TOML; room files hold no control characters but line breaks in notes, which JSON
-    writes as TOML does."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    return repr(value)

@@ -9,13 +9,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from optimizer.faults import shown_name
 from optimizer.positions.moving import movers
 from optimizer.positions.room_files import (
     Tables,
     own_tables,
     rounded,
     says,
-    toml_text,
     turn_tables,
     wall_in_words,
 )
@@ -23,6 +23,7 @@ from optimizer.positions.search import Judged
 from optimizer.project import Project
 from optimizer.results.model import Plan
 from optimizer.room.scenario import read_tables
+from optimizer.tomlfile import document
 
 HEAD = """\
 # Written by `treatment plan --positions auto` from {file}; it faces {wall}:
@@ -51,9 +52,13 @@ def set_up_file(
         turn_tables(data, room, facing)
     else:
         _move(data, judged)
-    told = {"file": project.scenario.path.name, "wall": wall_in_words(facing), "says": says(judged)}
+    told = {
+        "file": shown_name(project.scenario.path),
+        "wall": wall_in_words(facing),
+        "says": says(judged),
+    }
     head = HEAD.format(**told)
-    return f"{head}\n{toml_text({'title': data.pop('title'), **data})}"
+    return f"{head}\n{document({'title': data.pop('title'), **data})}"
 
 
 def _move(data: Tables, judged: Judged) -> None:

@@ -90,7 +90,7 @@ def others_part(others: Others) -> Part:
     )
     if not others.plans:
         told = (*told, "None was found: no other plan is that good." if others.found.proven
-                else "None was found in the time given.")  # fmt: skip
+                else "None was found as far as the search went.")  # fmt: skip
     table = Table("Alternatives", header, rows, (1, 3, 4), kind="others")
     return Part("Alternatives", told, table, None)
 

@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimizer.drawings.style import Picture
+from optimizer.faults import shown_name
 from optimizer.placement.catalogue import Product
 from optimizer.report.figures import Charts, Responses, report_charts
 from optimizer.report.glossary import TERMS
@@ -22,7 +23,6 @@ from optimizer.report.hanging import (
 from optimizer.report.judges import models_table, sureness
 from optimizer.report.measured import measured_parts
 from optimizer.report.more import Others, Part, Stages, budget_part, others_part, stages_part
-from optimizer.report.proof import proof
 from optimizer.report.score import score_groups
 from optimizer.report.sheets import room_pictures, surface_pictures
 from optimizer.report.sources import assumptions, coefficients_table, model_limits, references
@@ -34,6 +34,7 @@ from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
 from optimizer.results.product_words import bass_sentences
+from optimizer.results.proof import proof_in_words
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
 
 FOLDER = Path(__file__).parent
@@ -94,7 +95,7 @@ def report_html(
         **_common(plan, units),
         **_scored(plan, units, charts),
         summary=summary(plan, units),
-        proof=proof(plan, changed),
+        proof=proof_in_words(plan, changed),
         rounds=_sentence(plan.rounds),
         measured=_parts(measured_parts(plan), "c"),
         more=[*_more(plan, stages, budget, others), *_parts(parts, "q")],
@@ -110,7 +111,7 @@ def report_html(
         references=references(plan),
         terms=TERMS,
         model_limits=model_limits(),
-        room_file=plan.project.scenario.path.name,
+        room_file=shown_name(plan.project.scenario.path),
     )
 
 

@@ -8,6 +8,7 @@ from materials import Material, MaterialDataError, MaterialTable, load_table
 from optimizer.acoustics.decay import SPEED_OF_SOUND
 from optimizer.acoustics.early_criteria import PROFILES
 from optimizer.bands import BAND_LABELS, BANDS
+from optimizer.faults import by_name
 from optimizer.project import Project
 from optimizer.report.wording import Cell, Table, listed, sizes, volume
 from optimizer.results.model import Plan
@@ -159,6 +160,7 @@ def assumptions(plan: Plan, units: str = "m") -> list[str]:
           for s in room.seats],
         _loudspeaker(project),
         _targets(project),
+        *[f"To check: {by_name(doubt)}." for doubt in project.doubts],
     ]  # fmt: skip
 
 

@@ -177,6 +177,9 @@ def _why_nothing(plan: Plan, budget: str) -> str:
         return "Nothing: the budget is 0."
     if plan.selection.status not in ("optimal", "feasible", "unknown"):
         return f"Nothing: the search ended as “{plan.selection.status}” without a plan."
+    if not plan.candidates:
+        why = [str(d.remedy) for d in plan.project.doubts if d.remedy.startswith("nothing can be")]
+        return f"Nothing: no piece on the list has a place. {' '.join(why)}".strip()
     return f"Nothing: no piece on the list that {budget} buys and that fits makes the room better."
 
 

@@ -1,16 +1,14 @@
 """Plans read back for comparing: numbered pieces with their mirror images, and column names."""
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.catalogue import Product
 from optimizer.results.model import PlannedPiece
-from optimizer.results.planfile import read_pieces
+from optimizer.results.plan_model import read_plan
+from optimizer.results.planfile import laid_pieces
 from optimizer.room.model import Room
-from optimizer.room.reading import read_text
 
 
 def read_planned(path: Path, room: Room, products: tuple[Product, ...]) -> tuple[PlannedPiece, ...]:
@@ -18,19 +16,20 @@ def read_planned(path: Path, room: Room, products: tuple[Product, ...]) -> tuple
 
     Pieces without a number of their own are counted; a pair is one only when both name each other.
     """
-    pieces = read_pieces(path, room, products)
-    entries = json.loads(read_text(path, "plan.json"))["pieces"]
-    ids = [_id(entry, index) for index, entry in enumerate(entries)]
+    plan = read_plan(path)
+    pieces = laid_pieces(plan, path, room, products)
+    entries = plan.pieces
+    ids = [entry.id or str(index) for index, entry in enumerate(entries, 1)]
     faults = [
         Fault(str(path), f"pieces[{i}].id", name, "is used twice; rename one")
         for i, name in enumerate(ids)
         if name in ids[:i]
     ]
-    pairs = [entry.get("pair") for entry in entries]
+    pairs = [entry.pair for entry in entries]
     for index, pair in enumerate(pairs):
         if pair is None:
             continue
-        if not isinstance(pair, str) or pair not in ids or pair == ids[index]:
+        if pair not in ids or pair == ids[index]:
             remedy = "is not the id of another piece of this plan; correct it or write null"
             faults.append(Fault(str(path), f"pieces[{index}].pair", pair, remedy))
         elif pairs[ids.index(pair)] != ids[index]:
@@ -38,16 +37,10 @@ def read_planned(path: Path, room: Room, products: tuple[Product, ...]) -> tuple
             faults.append(Fault(str(path), f"pieces[{index}].pair", pair, remedy))
     if faults:
         raise ScenarioError(faults)
-    why = [entry.get("why") for entry in entries]
     return tuple(
-        PlannedPiece(name, piece, pair, text if isinstance(text, str) else "")
-        for name, piece, pair, text in zip(ids, pieces, pairs, why, strict=True)
+        PlannedPiece(name, piece, pair, entry.why or "")
+        for name, piece, pair, entry in zip(ids, pieces, pairs, entries, strict=True)
     )
-
-
-def _id(entry: dict[str, Any], index: int) -> str:
-    name = entry.get("id", index + 1)
-    return name if isinstance(name, str) else str(index + 1)
 
 
 def groups_of(planned: Sequence[PlannedPiece]) -> list[list[PlannedPiece]]:

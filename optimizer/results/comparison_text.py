@@ -1,10 +1,9 @@
 """A comparison as tables for people, and as JSON and CSV for programs."""
 
-import csv
-import io
 import json
 from typing import Any
 
+from materials.cells import csv_text
 from optimizer.results.comparison import Cell, Column, ComparedRow, Comparison, figure
 from optimizer.results.model import PlannedPiece
 from optimizer.results.scorecard import ScoreRow
@@ -171,19 +170,17 @@ def _row(row: ComparedRow, comparison: Comparison) -> dict[str, Any]:
 
 def comparison_csv(comparison: Comparison) -> str:
     """The criteria side by side as CSV (RFC 4180): three cells a column."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
     names = [column.name for column in comparison.columns]
     told = ("value", "met", "change")
-    writer.writerow(
+    rows = [
         ["criterion", "where", "unit", "low", "high", *(f"{n} {t}" for n in names for t in told)]
-    )
+    ]
     for row in comparison.rows:
         first = row.first
         limits = ["" if limit is None else f"{limit:.6g}" for limit in (first.low, first.high)]
         cells = [value for cell in row.cells for value in _csv_cells(cell)]
-        writer.writerow([row.criterion, row.where, row.unit, *limits, *cells])
-    return text.getvalue()
+        rows.append([row.criterion, row.where, row.unit, *limits, *cells])
+    return csv_text(rows)
 
 
 def _csv_cells(cell: Cell | None) -> tuple[str, str, str]:

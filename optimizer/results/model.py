@@ -39,7 +39,9 @@ class Plan:
     pieces: tuple[PlannedPiece, ...]
     card: ScoreCard
     shopping: tuple[ShoppingLine, ...]
+    judged: int | None = None  # plans that the fuller models judged on the way; None: not known
     rounds: str = ""  # how the rounds of choosing and judging went
+    cut_off: bool = False  # a time limit ended the work before the search was through
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
 
     @property

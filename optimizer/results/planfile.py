@@ -1,6 +1,6 @@
 """plan.json: a plan as plain values, and pieces read back from one."""
 
-import json
+import math
 import os
 from pathlib import Path
 from typing import Any
@@ -14,17 +14,20 @@ from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import Selection
 from optimizer.results.fingerprint import choice_mark, figures_mark
 from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.plan_model import FORMAT, PlanFile, read_plan
+from optimizer.results.scorecard import ScoreCard
 from optimizer.results.shopping import ShoppingLine
 from optimizer.results.words import place_in_words
 from optimizer.room.geometry import DIGITS
 from optimizer.room.model import Room
-from optimizer.room.reading import read_text
 
-FORMAT = 1
+ROUNDING = 1e-6  # relative, and of a unit, within which two figures are one
 
 
 def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
     """The plan as plain values; lengths in metres, money in the currency's units.
+
+    Everything but "seconds" (how long the solves took) is the same whenever it is made.
 
     `folder` is where the plan will be written: the room file is then named as seen from there.
     """
@@ -39,11 +42,13 @@ def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
             "choice": choice_mark(plan.project, pieces),
         },
         **_selection(plan.selection),
+        "cut_off": plan.cut_off,
         "budget": budget.amount,
         "cost": plan.cost_cents / 100,
         "currency": budget.currency,
         "candidates": plan.candidates,
         "pairs": plan.pairs,
+        **({} if plan.judged is None else {"plans_judged": plan.judged}),
         "score_before": plan.card.score_before,
         "score_after": plan.card.score_after,
         "pieces": [_piece(p, plan.project.room) for p in plan.pieces],
@@ -112,18 +117,24 @@ def _line(line: ShoppingLine) -> dict[str, Any]:
 
 def plan_as_json(plan: Plan, folder: Path | None = None) -> str:
     """The plan as JSON text, to be written into `folder`."""
-    return json.dumps(plan_as_dict(plan, folder), indent=1, allow_nan=False) + "\n"
+    return PlanFile.model_validate(plan_as_dict(plan, folder)).as_json()
 
 
 def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[Piece]:
     """Pieces of a plan.json laid into a room; ScenarioError lists every piece that does not fit."""
-    entries = _entries(path)
+    return laid_pieces(read_plan(path), path, room, products)
+
+
+def laid_pieces(
+    plan: PlanFile, path: Path, room: Room, products: tuple[Product, ...]
+) -> list[Piece]:
+    """Pieces of a plan read from `path` laid into a room; ScenarioError as for read_pieces."""
     known = {product.id: product for product in products}
     faults: list[Fault] = []
     pieces = []
-    for index, entry in enumerate(entries):
+    for index, entry in enumerate(plan.pieces):
         try:
-            pieces.append(laid_piece(entry, room, known))
+            pieces.append(laid_piece(entry.model_dump(), room, known))
         except MisfitError as misfit:
             key = f"pieces[{index}]" + (f".{misfit.key}" if misfit.key else "")
             faults.append(Fault(str(path), key, misfit.value, misfit.remedy))
@@ -135,23 +146,35 @@ def read_pieces(path: Path, room: Room, products: tuple[Product, ...]) -> list[P
 def plan_faults(path: Path) -> tuple[Fault, ...]:
     """What is wrong with a plan.json whatever the room, to be told beside the room's own faults."""
     try:
-        _entries(path)
+        read_plan(path)
     except ScenarioError as error:
         return error.faults
     return ()
 
 
-def _entries(path: Path) -> list[Any]:
-    text = read_text(path, "plan.json")
-    try:
-        content = json.loads(text)
-    except (ValueError, RecursionError):
-        content = None
-    entries = content.get("pieces") if isinstance(content, dict) else None
-    if not isinstance(content, dict) or not isinstance(entries, list):
-        remedy = 'is no plan: it needs a list "pieces" as `treatment plan` writes it'
-        raise ScenarioError([Fault(str(path), "", None, remedy)])
-    if content.get("format", FORMAT) != FORMAT:
-        remedy = f"is not a format read here; write the plan again in format {FORMAT}"
-        raise ScenarioError([Fault(str(path), "format", content["format"], remedy)])
-    return entries
+def figures_replaced(plan: PlanFile, card: ScoreCard, cost_cents: int | None = None) -> str:
+    """A line that says that the file's figures were not those computed now; empty where they are
+    the same beyond rounding, or where it has none."""
+    pairs = [("score_before", plan.score_before, card.score_before),
+             ("score_after", plan.score_after, card.score_after)]  # fmt: skip
+    if cost_cents is not None:
+        pairs.append(("cost", plan.cost, cost_cents / 100))
+    rows = {(row.criterion, row.where): row for row in card.rows}
+    for old in plan.score or ():
+        new = rows.get((old.criterion, old.where))
+        if new is not None:
+            name = f"{old.criterion} {old.where}"
+            pairs += [(name, old.before, new.before), (name, old.after, new.after)]
+    other = [(name, a, b) for name, a, b in pairs if a is not None and not _alike(a, b)]
+    if not other:
+        return ""
+    name, was, now = other[0]
+    more = f" and {len(other) - 1} more" if len(other) > 1 else ""
+    return (
+        f"Figures of the file were replaced by those computed now: {name} {was:.6g} is {now:.6g}"
+        f"{more}."
+    )
+
+
+def _alike(one: float, other: float) -> bool:
+    return math.isclose(one, other, rel_tol=ROUNDING, abs_tol=ROUNDING)

@@ -1,14 +1,16 @@
 """report.md: the plan as a person reads it."""
 
 from optimizer.bands import band_label
+from optimizer.faults import by_name
 from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.product_words import bass_sentences
+from optimizer.results.proof import proof_in_words
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.shopping import money
-from optimizer.results.tables import markdown_table
+from optimizer.results.tables import markdown_list, markdown_table, markdown_text
 
 
 def report_markdown(plan: Plan, units: str = "m") -> str:
@@ -23,15 +25,23 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
         "## How sure this is\n\n" + _limits(plan),
-        "## Cautions\n\n" + tell.wrapped(cautions(pieces)),
+        *_doubts(plan),
+        "## Cautions\n\n" + markdown_list(cautions(pieces)),
     ]
     return "\n\n".join(sections) + "\n"
 
 
+def _doubts(plan: Plan) -> list[str]:
+    """What is unlikely in the files, if anything."""
+    told = [by_name(doubt) for doubt in plan.project.doubts]
+    return ["## To check\n\n" + markdown_list(told)] if told else []
+
+
 def _title(plan: Plan) -> str:
     scenario = plan.project.scenario
-    note = f"\n\n{scenario.note}" if scenario.note else ""
-    return f"# Treatment plan: {scenario.title}{note}"
+    paragraphs = [markdown_text(part) for part in scenario.note.split("\n\n")]
+    note = "".join(f"\n\n{text}" for text in paragraphs if text)
+    return f"# Treatment plan: {markdown_text(scenario.title)}{note}"
 
 
 def _summary(plan: Plan) -> str:
@@ -42,13 +52,13 @@ def _summary(plan: Plan) -> str:
     after = sum(not row.ok_after for row in counted)
     mended = sum(row.verdict == "now met" for row in counted)
     better = sum(row.verdict == "better" for row in counted)
-    cost = money(plan.cost_cents, currency)
-    budget = money(plan.project.budget_cents, currency)
+    cost = markdown_text(money(plan.cost_cents, currency))
+    budget = markdown_text(money(plan.project.budget_cents, currency))
     return (
         f"Buy {len(plan.pieces)} pieces for {cost} of {budget}. Of {len(counted)} criteria, "
         f"{before} fail now and {after} fail with the plan: {mended} mended, {better} of the rest "
         f"better. Weighted excess over the limits: {card.score_before:.3f} before, "
-        f"{card.score_after:.3f} after (0 = all met).\n\n{tell.proof_in_words(plan)}"
+        f"{card.score_after:.3f} after (0 = all met).\n\n{proof_in_words(plan)}"
     )
 
 

@@ -1,11 +1,19 @@
 """Tables of text that line up, for the terminal and for Markdown."""
 
+import re
 import textwrap
 from collections.abc import Sequence
 
 Rows = Sequence[Sequence[str]]
 WIDTH = 120  # characters that a table for the terminal takes at most, where its words allow
 GUTTER = "  "
+_MEANING = re.compile(
+    r"[\\`*\[\]~|]"  # emphasis, code, links, cells
+    r"|(?<!\w)_|_(?!\w)"  # emphasis, not within a word
+    r"|<(?=[A-Za-z/!?])|&(?=[A-Za-z#])"  # tags and character references
+    r"|:(?=//)|(?<=www)\.|@(?=\w)"  # addresses that become links by themselves
+    r"|^[#>+=-](?=\s|[#>+=-]|$)|^[#>]|(?<=\d)[.)](?=\s)"  # headings, quotes and lists
+)
 
 
 def text_table(
@@ -73,7 +81,7 @@ def folded(text: str, width: int = WIDTH) -> str:
 
 def markdown_table(header: Sequence[str], rows: Rows, right: Sequence[int] = ()) -> str:
     """The same as a Markdown table, padded so that it reads as text too."""
-    table = [[_escape(cell) for cell in row] for row in [header, *rows]]
+    table = [[markdown_text(cell) for cell in row] for row in [header, *rows]]
     widths = [max(3, *(len(row[i]) for row in table)) for i in range(len(header))]
     lines = [
         "| " + " | ".join(_pad(c, widths[i], i in right) for i, c in enumerate(row)) + " |"
@@ -84,9 +92,19 @@ def markdown_table(header: Sequence[str], rows: Rows, right: Sequence[int] = ())
     return "\n".join(lines)
 
 
+def markdown_list(texts: Sequence[str]) -> str:
+    """A Markdown list, one item a line."""
+    return "\n".join(f"- {markdown_text(text)}" for text in texts)
+
+
 def _pad(cell: str, width: int, right: bool) -> str:
     return cell.rjust(width) if right else cell.ljust(width)
 
 
-def _escape(cell: str) -> str:
-    return cell.replace("|", "\\|").replace("\n", " ")
+def markdown_text(text: str) -> str:
+    """Text in one line that Markdown shows as it is: no markup, no HTML, no link, no heading.
+
+    A backslash before ASCII punctuation makes it plain (CommonMark 0.31, section 2.4); only what
+    could mean something gets one, so that figures and limits read well in the source too.
+    """
+    return _MEANING.sub(r"\\\g<0>", " ".join(text.split()))

@@ -1,11 +1,10 @@
 """The parts of a report as rows of text, shared by the terminal and the report file."""
 
-import csv
-import io
 from collections.abc import Sequence
 
 import numpy as np
 
+from materials.cells import csv_text
 from optimizer.acoustics.absorption import added_area
 from optimizer.acoustics.decay import FORMULAS, axis_weights, schroeder_frequency
 from optimizer.acoustics.scene import Scene
@@ -20,7 +19,7 @@ from optimizer.results.shopping_overhead import (
     overhead_gaps,
     overhead_rows,
 )
-from optimizer.results.tables import markdown_table
+from optimizer.results.tables import markdown_list, markdown_table
 from optimizer.results.words import place_in_words, size_in_words
 from optimizer.room.geometry import Floats
 
@@ -28,6 +27,11 @@ PIECES_HEADER = ("no.", "product", "where", "size as hung", "pair", "why")
 SHOPPING_HEADER = (
     "to buy", "needed", "at hand", "packs", "in a pack", "left over", "per pack", "total",
 )  # fmt: skip
+CUT_OFF = (
+    "Cut off: the time limit was over before the search was. What is shown is the best so far, "
+    "perhaps without the ranges of its figures; another machine, or the same one with other "
+    "work beside, may find another. Allow more time for a plan that is the same everywhere."
+)
 SHOPPING_RIGHT = (1, 2, 3, 4, 5, 6, 7)
 
 
@@ -94,7 +98,7 @@ def shopping_markdown(plan: Plan) -> str:
     overhead = overhead_rows([p.piece for p in plan.pieces])
     if overhead:
         parts.append(markdown_table(OVERHEAD_HEADER, overhead, OVERHEAD_RIGHT))
-    return "\n\n".join([*parts, wrapped(shopping_notes(plan))])
+    return "\n\n".join([*parts, markdown_list(shopping_notes(plan))])
 
 
 def shopping_csv(plan: Plan) -> str:
@@ -102,38 +106,20 @@ def shopping_csv(plan: Plan) -> str:
 
     The tax note, if there is one, stands before the total, which is the last row.
     """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
     names = ["product", "name", "needed", "owned", "packs", "pack_size", "left_over", "supplier",
              "unit_price", "total", "currency"]  # fmt: skip
-    writer.writerow(names)
+    rows: list[list[object]] = [[*names]]
     budget = plan.project.scenario.budget
     for line in plan.shopping:
         price, total = (f"{c / 100:.2f}" for c in (line.product.price_cents, line.total_cents))
-        writer.writerow([line.product.id, line.product.name, line.needed, line.owned, line.packs,
-                         line.product.pack, line.left_over, line.supplier, price, total,
-                         budget.currency])  # fmt: skip
+        rows.append([line.product.id, line.product.name, line.needed, line.owned, line.packs,
+                     line.product.pack, line.left_over, line.supplier, price, total,
+                     budget.currency])  # fmt: skip
     blank = [""] * (len(names) - 4)
     if budget.tax_note:
-        writer.writerow(["note", budget.tax_note, *blank, "", ""])
-    writer.writerow(["total", "", *blank, f"{plan.cost_cents / 100:.2f}", budget.currency])
-    return text.getvalue()
-
-
-def proof_in_words(plan: Plan) -> str:
-    """How near the optimum the plan is proven to be, in one sentence."""
-    s = plan.selection
-    considered = f"{plan.candidates} placements considered, {plan.pairs} of them mirrored pairs"
-    if s.status == "optimal":
-        proof = f"proven within {100 * s.gap:.1f} % of the best possible"
-    elif s.gap >= 1:
-        proof = "the best found in the time given; how good it is was not proven, allow more time"
-    else:
-        proof = f"the best found, at most {100 * s.gap:.1f} % from the best possible"
-    return (
-        f"{considered}; {proof} (by the quick models that chose it: objective {s.objective:.4f}, "
-        f"bound {s.bound:.4f}; {s.seconds:.1f} s)."
-    )
+        rows.append(["note", budget.tax_note, *blank, "", ""])
+    rows.append(["total", "", *blank, f"{plan.cost_cents / 100:.2f}", budget.currency])
+    return csv_text(rows)
 
 
 def decay_times(scene: Scene) -> dict[str, Floats]:

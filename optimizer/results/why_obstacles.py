@@ -3,16 +3,17 @@
 In the way: for one criterion at a time, pieces are added by effect for money until it is met,
 within the budget, without regard to money, and without bans. Which of these first suffices names
 the obstacle. What would help: the limits are relaxed one at a time and the whole plan is solved
-again, roughly and for a few seconds each.
+again, roughly and with little effort each.
 """
 
-import time
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import feasible, select
 from optimizer.placement.stages import remaining
 from optimizer.results.why_bench import DEEPER, Bench, Ints, Mask
@@ -22,6 +23,7 @@ from optimizer.units import format_length
 
 MORE_MONEY = 1.2  # times the budget
 ROUGH = 0.05  # gap of a trial
+TRIAL_SHARE = 0.1  # of the effort of a plan, for each trial
 HELPS = 0.05  # share of a row's excess that must go for a relaxation to count as help
 TINY = 1e-9
 ENDLESS = 10**12  # cents
@@ -126,18 +128,16 @@ def _value(effects: Effects, row: int, chosen: Ints) -> float:
     return float(effects.criteria.values(effects.quantities(chosen))[row])
 
 
-def relaxations(bench: Bench, seconds: float, units: str = "m") -> tuple[Relaxation, ...]:
-    """The whole plan solved again with one limit relaxed at a time, in `seconds` for all.
+def relaxations(
+    bench: Bench, limit: float | Effort = math.inf, units: str = "m"
+) -> tuple[Relaxation, ...]:
+    """The whole plan solved again with one limit relaxed at a time, with little effort for each;
+    what is not begun when a time limit in s for all is over is not tried.
 
     Each begins from the plan, so that none comes out worse than it.
     """
-    end = time.monotonic() + seconds
-    tries = list(_tries(bench, units))
-    found = []
-    for index, (name, mask, budget) in enumerate(tries):
-        left = (end - time.monotonic()) / (len(tries) - index)
-        found.append(_solved(bench, name, mask, budget, left))
-    return tuple(found)
+    effort = Effort.of(limit).share(TRIAL_SHARE)
+    return tuple(_solved(bench, *each, effort) for each in _tries(bench, units))
 
 
 def _tries(bench: Bench, units: str) -> Iterator[tuple[str, Mask, int]]:
@@ -166,13 +166,13 @@ def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, 
     yield f"pieces may stand out {format_length(deeper, units)}", {"max_depth": deeper}
 
 
-def _solved(bench: Bench, name: str, mask: Mask, budget: int, seconds: float) -> Relaxation:
-    if seconds < 0.5:
+def _solved(bench: Bench, name: str, mask: Mask, budget: int, effort: Effort) -> Relaxation:
+    if effort.guard.over():
         return Relaxation(name, 0)
     relaxed = replace(bench.effects, budget_cents=budget)
     sub, index = remaining(relaxed, np.zeros(0, dtype=np.int64), mask)
     start = np.flatnonzero(np.isin(index, bench.plan))
-    selection = select(sub, ROUGH, seconds, start=start if feasible(sub, start) else None)
+    selection = select(sub, ROUGH, effort, start=start if feasible(sub, start) else None)
     chosen = index[selection.chosen]
     quantities = relaxed.quantities(chosen)
     extra = max(relaxed.cost_cents(chosen) - bench.effects.budget_cents, 0)

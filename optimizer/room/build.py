@@ -6,6 +6,7 @@ import numpy as np
 
 from materials import Material, MaterialTable, UnknownMaterial
 from optimizer.faults import Fault
+from optimizer.room.flush import in_front
 from optimizer.room.geometry import DIGITS, Floats, Plane, box_shell
 from optimizer.room.model import Area, Box, Furniture, Room, Seat, Speaker, Surface
 from optimizer.room.scenario import Scenario
@@ -20,12 +21,13 @@ DEFAULT_MATERIAL = {
     "table": "table_dining",
     "bookcase": "bookcase_loaded",
     "cabinet": "wardrobe",
-    "bed": "bed",
+    "bed": "bed_single",  # a wide one: see _made_of
     "chair": "chair_upholstered",
     "person": "person_seated",
     "rack": "equipment_rack",
     "other": "table_coffee",
 }
+WIDE_BED = 1.2  # m; between the single and the double bed of the table (0.9 and 1.6 m)
 SMALLEST_ROOM, LARGEST_ROOM = 3.0, 10800.0  # m3, about those of the smallest and largest box room
 OTHER_SEATS_WEIGHT = 0.3  # how much a seat after the first counts when the file does not say
 
@@ -43,7 +45,7 @@ def build_room(scenario: Scenario, table: MaterialTable) -> tuple[Room | None, l
     room = Room(
         surfaces=surfaces,
         furniture=furniture,
-        speakers=_speakers(scenario),
+        speakers=_speakers(scenario, list(planes.values())),
         seats=tuple(
             Seat(s.name, _point(s.at), (1.0 if i == 0 else OTHER_SEATS_WEIGHT) if s.weight is None
                  else s.weight)
@@ -159,7 +161,7 @@ def _furniture(
 ) -> tuple[Furniture, ...]:
     built = []
     for section in scenario.furniture:
-        wanted = section.material or DEFAULT_MATERIAL[section.kind]
+        wanted = section.material or _made_of(section)
         key = f"{section.key}.material"
         material = _material(wanted, key, None, scenario.file, table, faults)
         if material is not None:
@@ -167,15 +169,23 @@ def _furniture(
     return tuple(built)
 
 
+def _made_of(section: FurnitureSection) -> str:
+    """The material of furniture whose own is not given."""
+    wide = section.kind == "bed" and min(section.size[:2]) > WIDE_BED
+    return "bed_double" if wide else DEFAULT_MATERIAL[section.kind]
+
+
 def _piece_of_furniture(section: FurnitureSection, material: Material) -> Furniture:
     name = section.name or section.kind
     return Furniture(name, section.kind, _box(section.at, section.size), material)
 
 
-def _speakers(scenario: Scenario) -> tuple[Speaker, ...]:
+def _speakers(scenario: Scenario, planes: list[Plane]) -> tuple[Speaker, ...]:
     aim = scenario.seats[0].at if scenario.seats else (0.0, 0.0, 0.0)
     ordered = sorted(scenario.speakers, key=lambda s: s.at[1])
-    return tuple(Speaker(s.name, _point(s.at), _point(s.aim or aim)) for s in ordered)
+    return tuple(
+        Speaker(s.name, in_front(_point(s.at), planes), _point(s.aim or aim)) for s in ordered
+    )
 
 
 def _material(

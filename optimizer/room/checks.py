@@ -11,7 +11,9 @@ import numpy as np
 import shapely
 
 from optimizer.faults import Fault
+from optimizer.room.flush import in_front
 from optimizer.room.geometry import Floats, Rect, boxes_overlap
+from optimizer.room.impossible import IMPOSSIBLE
 from optimizer.room.model import Room
 from optimizer.room.scenario import Scenario
 from optimizer.room.schema import (
@@ -68,7 +70,10 @@ def points_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """Speakers and seats stand inside the room."""
     planes = [surface.plane for surface in room.surfaces]
     for section in _points(scenario):
-        if not is_inside(np.array(section.at), planes):
+        at = np.array(section.at)
+        if isinstance(section, SpeakerSection):
+            at = in_front(at, planes)  # one that is built in lies in the plane of a surface
+        if not is_inside(at, planes):
             remedy = f"lies outside the room ({_extent(room)}); move it inside"
             yield Fault(scenario.file, f"{section.key}.at", section.at, remedy)
 
@@ -208,6 +213,7 @@ RULES: tuple[Rule, ...] = (
     targets_possible,
     limits_possible,
     weights_count,
+    *IMPOSSIBLE,
 )
 
 

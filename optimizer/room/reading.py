@@ -2,17 +2,34 @@
 
 import difflib
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from optimizer.faults import Fault, ScenarioError
+from optimizer.plain_text import REMEDY, steering
 from optimizer.room.schema import Section
 
 LARGEST_FILE = 1_000_000  # bytes; a room file is a few kilobytes
 _Model = TypeVar("_Model", bound=Section)
+_REMEDIES = {  # by the kind of complaint; what is in braces comes with it
+    "float_type": "write a number, without quotes",
+    "float_parsing": "write a number with a decimal point",
+    "int_parsing": "write a whole number",
+    "finite_number": "write a finite number",
+    "bool_type": "write true or false, without quotes",
+    "string_type": "write text in quotes",
+    "string_too_short": "write at least {min_length} character",
+    "string_too_long": "write at most {max_length} characters",
+    "string_pattern_mismatch": "holds a line break or another control character; leave it out",
+    "too_short": "give at least {min_length} entries",
+    "too_long": "give at most {max_length} entries",
+    "tuple_type": "write a list in square brackets",
+    "dict_type": "write a table of keys and values",
+    "model_type": "write a table of keys and values",
+}
 
 
 def read_text(path: Path, what: str) -> str:
@@ -33,6 +50,10 @@ def read_text(path: Path, what: str) -> str:
         raise _fault(path, f"cannot be read ({reason}); check the path and its rights") from None
     if "\x00" in text:
         raise _fault(path, f"is not plain text; give a {what} as plain text")
+    lines = [(number, steering(line)) for number, line in enumerate(text.split("\n"), 1)]
+    faults = [Fault(str(path), f"line {n}", found, REMEDY) for n, found in lines if found]
+    if faults:
+        raise ScenarioError(faults)
     return text
 
 
@@ -40,11 +61,30 @@ def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file; ScenarioError with one fault when it is not TOML."""
     text = read_text(path, "room file (TOML)")
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
+        faults = [Fault(str(path), key, found, REMEDY) for key, found in _steering(tables, "")]
     except ValueError as error:  # also a whole number of thousands of digits
         raise _fault(path, f"is not valid TOML: {error}; correct that line") from None
     except RecursionError:
         raise _fault(path, "is nested too deeply; a room file has two levels") from None
+    if faults:
+        raise ScenarioError(faults)
+    return tables
+
+
+def _steering(value: object, key: str) -> Iterator[tuple[str, str]]:
+    """Keys whose text, written with TOML's escapes, holds a character that steers a terminal."""
+    if isinstance(value, str) and (found := steering(value)):
+        yield key, found
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            where = f"{key}.{name}" if key else name
+            if found := steering(name):
+                yield where, found
+            yield from _steering(inner, where)
+    if isinstance(value, list):
+        for index, inner in enumerate(value):
+            yield from _steering(inner, f"{key}[{index}]")
 
 
 def _fault(path: Path, remedy: str) -> ScenarioError:
@@ -114,4 +154,6 @@ def _as_fault(model: type[Section], file: str, key: str, detail: Any) -> Fault:
         return Fault(file, where, value, str(context["error"]))
     if kind == "literal_error":
         return Fault(file, where, value, f"not one of the choices; use {context['expected']}")
+    if kind in _REMEDIES:
+        return Fault(file, where, value, _REMEDIES[kind].format(**context))
     return Fault(file, where, value, detail["msg"][0].lower() + detail["msg"][1:] + "; correct it")

@@ -9,6 +9,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr
 
 from optimizer.bands import N_BANDS
+from optimizer.room import sane
+from optimizer.room.sane import between
 from optimizer.units import HOW_TO_WRITE, parse_length
 
 FARTHEST = 1000.0  # metres; no coordinate or size of a room is larger
@@ -23,13 +25,13 @@ def length_in_metres(value: object) -> float:
 
 
 Metres = Annotated[float, BeforeValidator(length_in_metres)]
-Length = Annotated[Metres, Field(ge=-FARTHEST, le=FARTHEST)]
-Size = Annotated[Metres, Field(gt=0, le=FARTHEST)]
-NonNegativeLength = Annotated[Metres, Field(ge=0, le=FARTHEST)]
+Length = Annotated[Metres, between(-FARTHEST, FARTHEST, "m")]
+Size = Annotated[Metres, between(0, FARTHEST, "m", above=True)]
+NonNegativeLength = Annotated[Metres, between(0, FARTHEST, "m")]
 Number = Annotated[float, Field(strict=True)]  # a number of the file, not true or "5"
 Point = tuple[Length, Length, Length]
 Box3 = tuple[Size, Size, Size]
-Share = Annotated[Number, Field(ge=0, le=1000)]
+Share = Annotated[Number, between(0, 1000)]
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]
 FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=r"^[^\x00-\x1f\x7f]*$")]
 
@@ -71,13 +73,13 @@ class PlaneSection(Section):
 class RoomSection(Section):
     """The room: a box by its three sizes, or any closed shape by its planes."""
 
-    length: Annotated[Metres, Field(ge=1.5, le=30)] | None = None
-    width: Annotated[Metres, Field(ge=1.5, le=30)] | None = None
-    height: Annotated[Metres, Field(ge=1.5, le=12)] | None = None
+    length: Annotated[Metres, between(1.5, 30, "m")] | None = None
+    width: Annotated[Metres, between(1.5, 30, "m")] | None = None
+    height: Annotated[Metres, between(1.5, 12, "m")] | None = None
     planes: tuple[PlaneSection, ...] = ()
-    temperature_c: Annotated[Number, Field(ge=-10, le=45)] = 20.0
-    humidity_percent: Annotated[Number, Field(ge=5, le=100)] = 50.0
-    skirting: NonNegativeLength = 0.0
+    temperature_c: Annotated[Number, between(-10, 45, "degrees Celsius")] = 20.0
+    humidity_percent: Annotated[Number, between(5, 100, "percent")] = 50.0
+    skirting: Annotated[Metres, between(0, sane.HIGHEST_SKIRTING, "m")] = 0.0
 
 
 class AreaSection(Section):
@@ -121,7 +123,7 @@ class HungSection(Section):
     mounting: Mounting | None = None
 
 
-Times = Annotated[tuple[Annotated[Number, Field(ge=0, le=30)], ...],
+Times = Annotated[tuple[Annotated[Number, between(0, 30, "s")], ...],
                   Field(min_length=N_BANDS, max_length=N_BANDS)]  # fmt: skip
 
 
@@ -152,10 +154,10 @@ class LoudspeakerSection(Section):
     """What the loudspeakers are like, for how much they radiate to their sides and rear."""
 
     directivity: Literal["two-way", "all-round"] = "two-way"
-    cabinet_radius: Size = 0.14
-    woofer_radius: Size = 0.07
-    tweeter_radius: Size = 0.0125
-    crossover_hz: Annotated[Number, Field(ge=300, le=8000)] = 2500.0
+    cabinet_radius: Annotated[Metres, between(*sane.CABINET_RADIUS, "m")] = 0.14
+    woofer_radius: Annotated[Metres, between(*sane.WOOFER_RADIUS, "m")] = 0.07
+    tweeter_radius: Annotated[Metres, between(*sane.TWEETER_RADIUS, "m")] = 0.0125
+    crossover_hz: Annotated[Number, between(300, 8000, "Hz")] = 2500.0
 
 
 class SeatSection(Section):
@@ -163,10 +165,10 @@ class SeatSection(Section):
 
     name: Name
     at: Point
-    weight: Annotated[Number, Field(ge=0, le=10)] | None = None
+    weight: Annotated[Number, between(0, 10)] | None = None
 
 
-Seconds = Annotated[Number, Field(ge=0, le=60)]
+Seconds = Annotated[Number, between(0, sane.LONGEST_TARGET, "s")]
 Bands = Annotated[tuple[Seconds, ...], Field(min_length=N_BANDS, max_length=N_BANDS)]
 
 
@@ -176,11 +178,11 @@ class TargetsSection(Section):
     decay_low: Bands | None = None
     decay_high: Bands | None = None
     early: Literal["controlled", "reflection-free"] = "controlled"
-    side_balance_percent: Annotated[Number, Field(gt=0, le=100)] = 10.0
-    pair_balance_percent: Annotated[Number, Field(gt=0, le=100)] = 3.0
+    side_balance_percent: Annotated[Number, between(sane.LEAST_BALANCE, 100, "percent")] = 10.0
+    pair_balance_percent: Annotated[Number, between(sane.LEAST_BALANCE, 100, "percent")] = 3.0
 
 
-Deliveries = Annotated[dict[Name, Annotated[Number, Field(ge=0, le=1e6)]], Field(max_length=50)]
+Deliveries = Annotated[dict[Name, Annotated[Number, between(0, 1e6)]], Field(max_length=50)]
 
 
 class BudgetSection(Section):
@@ -190,7 +192,7 @@ class BudgetSection(Section):
     `tax_note` is printed below the shopping list as it is written.
     """
 
-    amount: Annotated[Number, Field(ge=0, le=1e9)]
+    amount: Annotated[Number, between(0, 1e9)]
     currency: Annotated[Name, Field(max_length=8)] = "EUR"
     catalogue: FileName
     delivery: Deliveries = {}
@@ -215,7 +217,7 @@ class LimitsSection(Section):
     fire_class: str | None = None
     banned_products: tuple[Name, ...] = ()
     keep_clear: tuple[KeepClearSection, ...] = ()
-    grid: Annotated[Metres, Field(ge=0.02, le=2.0)] | None = None
+    grid: Annotated[Metres, between(0.02, 2.0, "m")] | None = None
 
 
 class ModelsSection(Section):

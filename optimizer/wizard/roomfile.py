@@ -1,9 +1,9 @@
 """A room file as text that a person can read and edit: tables with comments on what they mean."""
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
+from optimizer.tomlfile import MICROMETRE, lines
 from optimizer.units import format_length
 from optimizer.wizard.draft import Tables
 
@@ -73,15 +73,13 @@ def _list(name: str, entries: Sequence[Tables], comment: str) -> list[str]:
 
 
 def _lines(values: Tables) -> str:
-    return "\n".join(f"{key} = {_value(value)}" for key, value in values.items())
+    return lines({key: _rounded(value) for key, value in values.items()})
 
 
-def _value(value: Any) -> str:
-    """A value as TOML; texts hold no control characters, so JSON's escapes are TOML's."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
+def _rounded(value: Any) -> Any:
+    """Numbers as floats to the micrometre."""
     if isinstance(value, list):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
-    return repr(round(float(value), 4) + 0.0)
+        return [_rounded(item) for item in value]
+    if isinstance(value, (bool, str)):
+        return value
+    return round(float(value), MICROMETRE) + 0.0

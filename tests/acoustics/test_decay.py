@@ -123,6 +123,43 @@ def test_en12354_air_fills_what_objects_leave():
     np.testing.assert_allclose(got, 4 * 0.001 * 29.75 * 0.9, rtol=1e-9)
 
 
+def test_en12354_decay_is_that_of_the_air_that_objects_leave():
+    # EN 12354-6:2003, formula (5), Annex E's room with its objects, by hand: the volume is
+    # 29.75 - 2.15 = 27.60 m3, A = 2.2575 + 2.7740 = 5.031 m2, T = 55.3/345.6 * 27.60 / 5.031.
+    # To two digits, since the annex's "0.9" would hold for the whole volume (0.946 s) as well.
+    volumes = np.array([0.15, 0.60, 0.05, 0.05, 0.65, 0.65])
+    room = {"object_area": [hard_object_area(volumes).sum()], "psi": volumes.sum() / EN_VOLUME}
+    assert_printed(en12354_decay(EN_VOLUME, EN_AREAS, EN_ALPHA, **room), "0.88")
+    area = float(en12354_absorption(EN_VOLUME, EN_AREAS, EN_ALPHA, **room)[0])
+    expected = 55.3 / 345.6 * (EN_VOLUME - volumes.sum()) / area
+    np.testing.assert_allclose(
+        en12354_decay(EN_VOLUME, EN_AREAS, EN_ALPHA, **room), expected, rtol=1e-12
+    )
+    slower = en12354_decay(EN_VOLUME, EN_AREAS, EN_ALPHA, **room, c0=172.8)
+    np.testing.assert_allclose(slower, 2 * expected, rtol=1e-12)
+
+
+@pytest.mark.parametrize("name", FORMULAS)
+def test_decay_goes_with_the_speed_of_sound_of_the_medium(name):
+    # Every formula is k V / A' with k = 24 ln 10 / c and A' without c (ISO 354:2003, 8.1.2:
+    # 55.3/c), so that c T is the same in any medium: here air at 0 degrees C and helium, m/s.
+    volume, areas = box(5, 4, 2.6)
+    alpha = pairs([0.1, 0.4], [0.2, 0.3], [0.6, 0.7])
+    spread = {"axis": BOX_AXIS, "air": [0.001, 0.005], "object_area": [1.0, 2.0]}
+    times = [c * FORMULAS[name](volume, areas, alpha, **spread, c=c) for c in (331.0, 972.0)]
+    np.testing.assert_allclose(times[0], times[1], rtol=1e-12)
+    assert times[0] == pytest.approx(343.0 * FORMULAS[name](volume, areas, alpha, **spread))
+
+
+def test_shares_of_an_inclined_surface():
+    # Squared direction cosines of a plane at 30 degrees: 3/4 and 1/4 (they add to one, unlike the
+    # cosines); of the diagonal of a cube a third each. By hand.
+    third = [1 / 3, 1 / 3, 1 / 3]
+    tilted = [math.cos(math.radians(30)), 0.0, -math.sin(math.radians(30))]
+    shares = axis_weights([tilted, [-2.0, 2.0, 2.0], [0.0, -3.0, 0.0]])
+    np.testing.assert_allclose(shares, [[0.75, 0.0, 0.25], third, [0.0, 1.0, 0.0]], atol=1e-15)
+
+
 def test_en12354_annex_e_absorbent_wall():
     # 9.81 m2 of one long wall at 0.85, 1.09 m2 of it left bare.
     areas = [12.39, 12.39, 10.90, 1.09, 9.81, 6.55, 6.55]

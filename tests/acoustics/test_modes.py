@@ -113,16 +113,21 @@ def test_brick_control_room():
     np.testing.assert_allclose(modes.f_hz[:3], [34.0, 42.0, 54.0], rtol=0.04)
 
 
-def test_asymptotic_count():
+@pytest.mark.parametrize("dimensions", [(5.1, 3.9, 2.6), (4.6, 3.4, 2.5), (6.3, 4.1, 2.7)])
+def test_asymptotic_count(dimensions):
     """Averaged over frequency the true count, (0,0,0) included, exceeds the smooth one by 1/8, the
     constant the formula leaves out (product of three N = L k/pi + 1/2 lattices).
+
+    A Hann window over 50 to 899 Hz: the count swings by several modes with periods of c/2L (66 Hz
+    for the shortest edge) and less, which a plain mean of as many modes does not take away.
     """
-    modes = box_modes((5.1, 3.9, 2.6), 600.0)
-    f = np.linspace(200.0, 599.0, 4001)
+    modes = box_modes(dimensions, 900.0)
+    f = np.linspace(50.0, 899.0, 20001)
     true = 1.0 + np.searchsorted(modes.f_hz, f)
     gap = true - mode_count_asymptotic(modes.dimensions, f)
-    assert np.mean(gap) == pytest.approx(0.125, abs=0.25)
-    assert np.max(np.abs(gap) / true) < 0.05
+    window = np.hanning(len(f))
+    assert window @ gap / window.sum() == pytest.approx(0.125, rel=0.02)
+    assert np.max(np.abs(gap) / true, where=f > 300.0, initial=0.0) < 0.05
 
 
 # --- damping ----------------------------------------------------------------------------------
@@ -155,7 +160,7 @@ def test_oblique_limit_is_sabine_with_eight_beta():
     assert np.all(decay_time(delta[modes.kind < 3]) > sabine * 1.01)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     axis=st.integers(0, 2),
     side=st.integers(0, 1),
@@ -289,7 +294,7 @@ def test_mode_limit():
     ]
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(u=st.lists(st.tuples(*(st.floats(0.0, 1.0) for _ in range(3))), min_size=2, max_size=2))
 def test_drive_is_reciprocal_and_bounded(u):
     modes = box_modes(ROOM, 100.0)

@@ -110,7 +110,7 @@ REPORT_CASES: dict[str, Row] = {
     "report_plan_of_a_room_that_is_gone": (
         "plan_of_gone.json --out out", (("plan_of_gone.json", "room_file", "not there"),)),
     "report_plan_of_a_number": (
-        "plan_of_number.json --out out", (("plan_of_number.json", "room_file", "--room"),)),
+        "plan_of_number.json --out out", (("plan_of_number.json", "room_file", "valid string"),)),
     "report_no_plan_and_no_folder": (
         "gone.json --out decay.csv", (OUT, ("gone.json", "", "read"))),
     "report_pieces_and_folder": (

@@ -3,14 +3,12 @@
 What counts as bad is the project's own requirement; no outside source.
 """
 
-import errno
 import json
 import os
 import random
 import re
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -36,7 +34,6 @@ from variant_cases import COUCH
 from optimizer.cli import main
 from optimizer.faults import Fault, ScenarioError
 from optimizer.project import load_project
-from optimizer.results.output import write_folder
 
 Capture = pytest.CaptureFixture[str]
 OLD_PLAN = '{"kept": true}'
@@ -248,15 +245,19 @@ def test_file_that_is_no_text(kind: str, which: str, tmp_path: Path, capsys: Cap
     room = lay_out(tmp_path)
     arguments = ["predict", str(odd if which == "room" else room)]
     arguments += ["--with", str(odd)] if which == "plan" else []
-    expected: tuple[Expected, ...] = ((odd.name, "", remedy),)
+    shown = odd.name.replace("\x00", "U+0000")  # nothing that steers a terminal is printed
+    expected: tuple[Expected, ...] = ((shown, "", remedy),)
     if which in ("prices", "own"):
         # Named as a person would, beside the room file; over-long names are refused as text.
         name = str(odd).replace("\x00", "\\u0000")
         room.write_text(ROOM.replace(f'"{which}.csv"', f'"{name}"'))
         if which == "own":
             expected += (("room.toml", "surfaces.floor", "no such material"),)
-    if (which, kind) in {("prices", "long_name"), ("prices", "nul_in_name")}:
-        expected = (("room.toml", "budget.catalogue", "correct"), *expected)
+    if (which, kind) == ("prices", "long_name"):
+        expected = (("room.toml", "budget.catalogue", "characters"), *expected)
+    if which in ("prices", "own") and kind == "nul_in_name":
+        key = "materials" if which == "own" else "budget.catalogue"
+        expected = (("room.toml", key, "control character"),)
     if (which, kind) == ("own", "long_name"):
         expected = (("room.toml", "materials", "2000 characters"), *expected[1:])
     refused(arguments, tmp_path, capsys, expected)
@@ -283,45 +284,6 @@ def test_bad_out_folder(name: str, remedy: str, tmp_path: Path, capsys: Capture)
     refused(["plan", str(room), "--out", out], tmp_path, capsys, ((last, "", remedy),))
 
 
-def test_a_folder_that_is_there_is_written_from_within(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Its parent need not be writable: nothing is made there."""
-    out = tmp_path / "out"
-    out.mkdir()
-    (out / "kept.txt").write_text("kept")
-    made: list[Path] = []
-    make = tempfile.mkdtemp
-
-    def noted(suffix: str | None = None, prefix: str | None = None, dir: Path | None = None) -> str:
-        assert dir is not None
-        made.append(dir)
-        return make(suffix, prefix, dir)
-
-    monkeypatch.setattr(tempfile, "mkdtemp", noted)
-    write_folder(out, {"a.txt": "a", "b.txt": "b"})
-    assert set(made) == {out}
-    assert sorted(p.name for p in out.iterdir()) == ["a.txt", "b.txt", "kept.txt"]
-
-
-def test_all_files_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A disk that fills up while files are written leaves the old ones."""
-    out = tmp_path / "out"
-    out.mkdir()
-    (out / "a.txt").write_text("old")
-    write = Path.write_text
-
-    def full(path: Path, text: str, **named: str) -> int:
-        if path.name == "b.txt":
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        return write(path, text, **named)
-
-    monkeypatch.setattr(Path, "write_text", full)
-    with pytest.raises(ScenarioError, match="No space left"):
-        write_folder(out, {"a.txt": "new", "b.txt": "new"})
-    assert snapshot(tmp_path) == {str(out): b"", str(out / "a.txt"): b"old"}
-
-
 def test_the_program_itself(tmp_path: Path) -> None:
     """The installed program, in a process of its own: exit code, streams, no traceback."""
     case = next(c for c in FILE_CASES if c.name == "faults_of_three_files_together")
@@ -333,7 +295,7 @@ def test_the_program_itself(tmp_path: Path) -> None:
         (["predict", str(room)], len(case.faults)),
         (["plan", str(odd), "--out", out, "--gap", "nan"], 2),
     ):
-        done = subprocess.run([program, *arguments], capture_output=True, text=True, timeout=60)
+        done = subprocess.run([program, *arguments], capture_output=True, text=True, timeout=600)
         assert done.returncode == 2
         assert done.stdout == ""
         assert "Traceback" not in done.stderr
@@ -348,8 +310,6 @@ ODD_TOKENS = ("nan", "-1", "1e308", "true", '""', "[]", "{}", "=", "\n", "0", "i
 
 @settings(
     max_examples=60,
-    deadline=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(

@@ -51,7 +51,7 @@ VARIANT_CASES = (
     variant("variant_moves_a_speaker_out", SAYS + "move = { L = [0.6, -1.0, 1.2] }\n",
             ("variants.x.move.L", "move it inside")),
     variant("variant_budget_negative", SAYS + "budget = -5\n",
-            ("variants.x.budget", "greater than or equal to 0")),
+            ("variants.x.budget", "from 0")),
     variant("variant_budget_buys_nothing", SAYS + "budget = 3\n",
             ("variants.x.budget", "buys nothing")),
     variant("variant_material_unknown", SAYS + 'surfaces = { back = "brick_bear" }\n',

@@ -6,6 +6,7 @@ Printed seconds are of this machine; compare ratios within one run.
 
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from optimizer.acoustics.low_response import low_response
@@ -33,10 +34,10 @@ def rows() -> list[list[str]]:
         project = load_project(SCENARIOS / f"{name}.toml")
         scene: Scene = project.scene
         row = [name, f"{scene.volume:.0f}"]
-        row += [f"{seconds(lambda j=judge, s=scene: j(s)):.2f}" for judge in project.judges()]
+        row += [f"{seconds(partial(judge, scene)):.2f}" for judge in project.judges()]
         dimensions = project.room.dimensions
         assert dimensions is not None
-        row.append(f"{seconds(lambda d=dimensions, s=scene: low_response(s, d)):.2f}")
+        row.append(f"{seconds(partial(low_response, scene, dimensions)):.2f}")
         table.append([*row, f"{len(scene.speakers)} x {len(scene.seats)}"])
     return table
 

@@ -149,15 +149,15 @@ def off_by(found: Calibration) -> tuple[Floats, Floats]:
     return before, after
 
 
-def planned(project: Project, seconds: float = 60.0) -> list[Piece]:
+def planned(project: Project) -> list[Piece]:
     """The pieces of the plan made for a project."""
-    return [p.piece for p in make_plan(project, 0.02, seconds, judging="fast").pieces]
+    return [p.piece for p in make_plan(project, 0.02, judging="fast").pieces]
 
 
-def replanned(project: Project, pieces: list[Piece], seconds: float = 60.0) -> list[Piece]:
+def replanned(project: Project, pieces: list[Piece]) -> list[Piece]:
     """The pieces of the plan made for a project from an earlier plan, as with --earlier."""
     begun = begin_from(Earlier("plan.json", tuple(pieces)), project)
-    return [p.piece for p in make_plan_from(begun, 0.02, seconds, judging="fast").plan.pieces]
+    return [p.piece for p in make_plan_from(begun, 0.02, judging="fast").plan.pieces]
 
 
 def score(project: Project, pieces: list[Piece]) -> float:

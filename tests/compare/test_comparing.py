@@ -7,7 +7,6 @@ mids, corner fills act on bass first, a curtain opposite a curtain mends symmetr
 import argparse
 import csv
 import json
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -112,11 +111,9 @@ def test_a_curtain_opposite_a_curtain_mends_symmetry() -> None:
 
 
 def test_corner_traps_only_in_one_command(tmp_path: Path) -> None:
-    began = time.process_time()
     out = tmp_path / "out"
     assert run(str(SCENARIOS / "spare_room.toml"), "corner_traps_only", "--replan",
-               "--time-limit", "1", "--out", str(out)) == 0  # fmt: skip
-    assert time.process_time() - began < 20.0
+               "--out", str(out)) == 0  # fmt: skip
     told = json.loads((out / "comparison.json").read_text())
     plan = json.loads((out / "plan_corner_traps_only.json").read_text())
     assert {piece["mounting"] for piece in plan["pieces"]} == {"corner"}

@@ -164,7 +164,7 @@ def test_relaxations_are_never_worse_and_spend_what_they_may(tmp_path: Path) -> 
     project, pieces = small(tmp_path, "nothing_overhead = true\n")
     bench = bench_of(project, pieces)
     plan = bench.effects.score(bench.plan)
-    found = relaxations(bench, 4.0)
+    found = relaxations(bench)
     assert [r.name for r in found][:2] == ["20 % more money", "pieces overhead allowed"]
     for relaxed in found:
         assert relaxed.score is not None
@@ -194,7 +194,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     parser = argparse.ArgumentParser()
     command.add_parser(parser.add_subparsers())
     plan, room = str(tmp_path / "plan.json"), str(tmp_path / "room.toml")
-    parsed = parser.parse_args(["why", plan, "--room", room, "--time-limit", "2"])
+    parsed = parser.parse_args(["why", plan, "--room", room])
     assert parsed.run(parsed) == 0
     told = capsys.readouterr().out
     for words in ("1, 2", "left and right", "bought instead", "in the way", "20 % more money"):

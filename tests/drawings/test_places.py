@@ -13,7 +13,7 @@ from optimizer.drawings.elevations import elevations
 from optimizer.drawings.plan_view import plan_view
 from optimizer.placement.pieces import mirrored_piece
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.planfile import plan_as_json
+from optimizer.results.planfile import plan_as_dict
 
 MM = 1e-3
 LENGTH, WIDTH, HEIGHT = 4.117, 3.233, 2.471
@@ -48,7 +48,7 @@ def a_plan() -> Plan:
 
 
 PLAN = a_plan()
-ENTRIES = json.loads(plan_as_json(PLAN))["pieces"]
+ENTRIES = json.loads(json.dumps(plan_as_dict(PLAN)))["pieces"]
 
 
 def on_wall(wall: str) -> dict[str, tuple[float, float, float, float]]:

@@ -32,7 +32,7 @@ from optimizer.project import Project, load_project
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ROOMS = ("small_bedroom", "spare_room", "garage")
-GAP, SECONDS = 0.03, 30.0
+GAP, SECONDS = 0.03, 3600.0  # a guard that does not bind
 CONCLUSION = (
     "Losses never help a plan that is not too dead, so the solver's bound holds with them too, and "
     "knowing the joints in the program could win back at most the step from `without` to `with "
@@ -168,7 +168,7 @@ def main() -> None:
         "|---|---|---|" + "---|" * len(GAPS),
         *rows_of_gap(),
         "",
-        f"Plans to a gap of {GAP:.0%} or {SECONDS:.0f} s, solved without joints in the program: "
+        f"Plans to a gap of {GAP:.0%}, solved without joints in the program: "
         "the objective without and with the losses of joints, and after butted pieces were moved.",
         "",
         "| room | budget | candidates | touching pairs | bound | without losses | with losses "

@@ -6,22 +6,28 @@ first order against the coupled modes. Then the change of the coupled response w
 made much larger, and the time it takes.
 
 Run from the repository root: python tests/evidence/first_order_damping.py
-Writes first_order_damping.md beside itself.
+Writes first_order_damping.md beside itself; with --quick it prints one admittance only.
 """
 
+import sys
 import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics import coupled
+from optimizer.acoustics import coupled, coupled_build
+from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.modes import IN_PLANE, Patches, box_modes, damping_first_order
 
 ROOM = np.array([4.6, 3.4, 2.5])
 STRIP = 0.6
 TOP_HZ = 150.0
 BETAS: tuple[complex, ...] = (0.01, 0.02, 0.05, 0.1, 0.125, 0.2, 0.3, 0.1 + 0.1j, 0.2 + 0.2j)
+RESPONSE_BETAS: tuple[complex, ...] = (0.05, 0.125, 0.3, 0.2 + 0.2j)
+LARGER = {"LOW_MARGIN_HZ": 160.0, "HIGH_FACTOR": 5.0, "COMBINED_TOL": 0.001, "COMBINED_MAX": 300}
 SPEAKERS = [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]]
 SEATS = [[2.4, 1.7, 1.2], [3.9, 1.7, 1.0]]
 
@@ -49,8 +55,8 @@ LAYOUTS = {
 }
 
 
-def room(patches: Patches, beta: complex, f_max: float) -> coupled.CoupledBox:
-    return coupled.couple_box(ROOM, patches, [100.0], np.full((len(patches), 1), beta), f_max)
+def room(patches: Patches, beta: complex, f_max: float) -> coupled_build.CoupledBox:
+    return coupled_build.couple_box(ROOM, patches, [100.0], np.full((len(patches), 1), beta), f_max)
 
 
 def damping_errors(
@@ -65,14 +71,14 @@ def damping_errors(
     return np.asarray(first[own] / found.delta - 1.0), found.n
 
 
-def damping_table() -> list[str]:
+def damping_table(betas: Sequence[complex] = BETAS) -> list[str]:
     lines = [
         "| layout | admittance | modes | median error, % | off by more than 10 % "
         "| largest error, % | of mode |",
         "|---|---|---|---|---|---|---|",
     ]
     for name, patches in LAYOUTS.items():
-        for beta in BETAS:
+        for beta in betas:
             error, orders = damping_errors(patches, beta)
             size = 100.0 * np.abs(error)
             worst = int(np.argmax(size))
@@ -90,20 +96,18 @@ def levels(patches: Patches, beta: complex) -> tuple[NDArray[np.float64], float]
     f = coupled.log_frequencies()
     start = time.perf_counter()
     p = coupled.response(room(patches, beta, 300.0), f, SPEAKERS, SEATS)
-    return coupled.pressure_level(p), time.perf_counter() - start
+    return pressure_level(p), time.perf_counter() - start
 
 
-def response_table() -> list[str]:
+def response_table(betas: Sequence[complex] = RESPONSE_BETAS) -> list[str]:
     lines = [
         "| admittance, four corners | rms change, dB | largest change, dB | time, s |",
         "|---|---|---|---|",
     ]
-    usual = (coupled.LOW_MARGIN_HZ, coupled.HIGH_FACTOR, coupled.COMBINED_TOL, coupled.COMBINED_MAX)
-    for beta in (0.05, 0.125, 0.3, 0.2 + 0.2j):
+    for beta in betas:
         level, seconds = levels(corners(), beta)
-        set_basis(160.0, 5.0, 0.001, 300)
-        change = levels(corners(), beta)[0] - level
-        set_basis(*usual)
+        with larger_basis():
+            change = levels(corners(), beta)[0] - level
         lines.append(
             f"| {beta:g} | {np.sqrt(np.mean(change**2)):.3f} | {np.max(np.abs(change)):.2f} "
             f"| {seconds:.2f} |"
@@ -111,12 +115,22 @@ def response_table() -> list[str]:
     return lines
 
 
-def set_basis(margin: float, factor: float, tolerance: float, most: int) -> None:
-    coupled.LOW_MARGIN_HZ, coupled.HIGH_FACTOR = margin, factor
-    coupled.COMBINED_TOL, coupled.COMBINED_MAX = tolerance, most
+@contextmanager
+def larger_basis() -> Iterator[None]:
+    usual = {name: getattr(coupled_build, name) for name in LARGER}
+    for name, value in LARGER.items():
+        setattr(coupled_build, name, value)
+    try:
+        yield
+    finally:
+        for name, value in usual.items():
+            setattr(coupled_build, name, value)
 
 
-def main() -> None:
+def main(words: Sequence[str]) -> None:
+    if "--quick" in words:
+        print("\n".join([*damping_table(BETAS[3:4]), "", *response_table(RESPONSE_BETAS[1:2])]))
+        return
     text = [
         "# First-order damping against coupled modes",
         "",
@@ -147,4 +161,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

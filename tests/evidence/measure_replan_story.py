@@ -50,11 +50,11 @@ class Story:
     scores: dict[str, float]
 
 
-def story(folder, room, budgets, judging="fast", seconds=30.0, seed=SEED):
+def story(folder, room, budgets, judging="fast", seed=SEED):
     """The whole story in a folder that holds the room file and its price list."""
     project = load_project(room, budgets[0])
     truth = drawn_truth(project, seed)
-    first = make_plan(project, 0.02, seconds, judging=judging)
+    first = make_plan(project, 0.02, judging=judging)
     (folder / "plan.json").write_text(plan_as_json(first))
     hung = tuple(p.piece for p in first.pieces)
     states = {"before.csv": (), "after.csv": hung}
@@ -66,10 +66,10 @@ def story(folder, room, budgets, judging="fast", seconds=30.0, seed=SEED):
             "--with", folder / "plan.json", "--out", out, "--fast")  # fmt: skip
     calibrated = load_project(out, budgets[1])
     plain = hung_in(room, out, folder / "room_hung.toml", budgets[1])
-    second_plain = make_plan(plain, 0.02, seconds, judging=judging)
+    second_plain = make_plan(plain, 0.02, judging=judging)
     (folder / "rest.json").write_text(plan_as_json(second_plain))
     begun = begin_from(read_earlier(folder / "rest.json", calibrated), calibrated)
-    renewed = make_plan_from(begun, 0.02, seconds, judging=judging)
+    renewed = make_plan_from(begun, 0.02, judging=judging)
     second = renewed.plan
     true = DRAWN["made_with"](plain, truth)
     scores = {"bare": score(DRAWN["made_with"](project, truth), (), judging)}

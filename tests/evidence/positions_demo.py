@@ -38,7 +38,9 @@ def main() -> None:
         shown = replace(found, best=found.best[:SHOWN])
         why.append(f"- {name}: {why_walls(shown)}")
         empty = replace(project, room=replace(project.room, furniture=()))
-        worst = [max(step_errors(p.scene, p.room.dimensions)) for p in (project, empty)]
+        size = project.room.dimensions
+        assert size is not None  # a box
+        worst = [max(step_errors(p.scene, size)) for p in (project, empty)]
         steps.append([name, *(f"{w:.2f}" for w in worst)])
     print(__doc__.split("\n\n")[0] + "\n")
     print(f"`treatment positions` shows {SHOWN}; here are {TOP}.\n")

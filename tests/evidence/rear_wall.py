@@ -10,7 +10,7 @@ by hand. Where that money does not buy two pieces of the other sort, it gets as 
 All are judged anew by the tracer and the coupled modes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -32,7 +32,7 @@ ROOT = Path(__file__).parents[2]
 ROOMS = ("living_room", "spare_room", "garage")
 WALL = "back"
 GAP = 0.02
-SECONDS = 120.0
+SECONDS = 3600.0  # a guard that does not bind
 SOFT = ("porous", "foam", "curtain")
 
 
@@ -95,7 +95,7 @@ def beside(
     return restricted(open_, free), np.flatnonzero(free)
 
 
-def judged(decision: Decision, chosen: Sequence[int], judges: Sequence[Judge]) -> Judged:
+def judged(decision: Decision, chosen: Iterable[int], judges: Sequence[Judge]) -> Judged:
     """A selection in its room, judged."""
     project = decision.project
     pieces = pieces_of(decision, chosen)
@@ -103,7 +103,7 @@ def judged(decision: Decision, chosen: Sequence[int], judges: Sequence[Judge]) -
     return judge_scene(scene, project.criteria, judges)
 
 
-def pieces_of(decision: Decision, chosen: Sequence[int]) -> list[Piece]:
+def pieces_of(decision: Decision, chosen: Iterable[int]) -> list[Piece]:
     """The pieces of a selection."""
     return [piece for c in chosen for piece in decision.candidates[c].pieces]
 
@@ -127,12 +127,13 @@ def swap(room: str, decision: Decision, best: Round, judges: Sequence[Judge]) ->
     money = max(freed, two_pieces(effects, kinds))
     allowed, index = beside(effects, rest, on_wall(decision, other), money)
     found = index[select(allowed, GAP, SECONDS).chosen]
-    judgements = [judged(decision, c, judges) for c in (rest, np.concatenate([rest, found]))]
+    without = judged(decision, rest, judges)
+    swapped = judged(decision, np.concatenate([rest, found]), judges)
     project = decision.project
     groups = [list(decision.candidates[c].pieces) for c in chosen]
     why = reasons(project.room, project.scene, best.judged, groups)
     return Swap(
-        room, sort, freed / 100, money / 100, judged(decision, chosen, judges), *judgements,
+        room, sort, freed / 100, money / 100, judged(decision, chosen, judges), without, swapped,
         tuple(pieces_of(decision, own)), tuple(pieces_of(decision, found)),
         tuple(text for text, here in zip(why, mine, strict=True) if here),
     )  # fmt: skip

@@ -118,7 +118,8 @@ def sample_room(name: str, plans: int) -> Sample:
     """Random plans of a demo room, traced and by formula."""
     decision = build_decision(load_project(ROOT / "scenarios" / f"{name}.toml"))
     rng = np.random.default_rng([SEED, ROOMS.index(name)])
-    share, area, traced, error, formula = [], [], [], [], []
+    share: list[float] = []
+    area, traced, error, formula = [], [], [], []
     while len(share) < plans:
         chosen = random_selection(decision, rng, FULL if len(share) % 2 else 0.05)
         spent = decision.effects.cost_cents(chosen) / decision.effects.budget_cents

@@ -38,7 +38,8 @@ def treated(patches=40, obstacles=8):
         side = rng.uniform(0.3, 0.9, 3)
         low = rng.random(3) * (SIZE - side) * [1, 1, 0]
         boxes.append(Obstacle(low, low + side, 1.5 * WALL, depth_rule(0.25)))
-    cloud = Panel([1.5, 1.0, 2.2], [1, 0, 0], [0, 1, 0], 1.2, 0.6, POROUS, depth_rule(0.02))
+    corner, along, across = np.array([1.5, 1.0, 2.2]), *np.eye(3)[:2]
+    cloud = Panel(corner, along, across, 1.2, 0.6, POROUS, depth_rule(0.02))
     surfaces = box_surfaces(SIZE, WALL, depth_rule(0.005))
     return Scene(surfaces, tuple(pieces), tuple(boxes), (cloud,), air_attenuation())
 

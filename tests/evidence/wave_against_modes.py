@@ -72,6 +72,7 @@ def modes(scene, causal):
     if causal:
         beta = np.array([wall.at(LOW_HZ) for wall in fitted(beta)])
     size = bedroom().room.dimensions
+    assert size is not None  # a box
     air = np.interp(LOW_HZ, EXACT_HZ, scene.air)
     box = couple_box(size, on_walls(size, scene, surface, rect), LOW_HZ, beta, TOP, None, air)
     return response(box, F, scene.speakers[:1], ears(scene))

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from scipy.signal import butter, sosfilt
 
-from materials.layers import AirGap, Porous, face_admittance
+from materials.layers import AirGap, Layer, Porous, face_admittance
 from optimizer.acoustics.coupled import response
 from optimizer.acoustics.coupled_build import couple_box
 from optimizer.acoustics.modes import Patches
@@ -47,7 +47,7 @@ WALLS = np.array(
     [[axis, side, 0.0, 0.0, *np.delete(SIZE, axis)] for axis in range(3) for side in range(2)]
 )
 SAMPLED = np.geomspace(40.0, 750.0, 60)
-BUILDS = {
+BUILDS: dict[str, list[Layer]] = {
     "50 mm porous": [Porous(0.05, 10_000.0)],
     "100 mm porous": [Porous(0.1, 10_000.0)],
     "100 mm porous on 100 mm air": [Porous(0.1, 8_000.0), AirGap(0.1)],
@@ -107,7 +107,7 @@ def growth():
     for volume, f_max in ((20, 500), (40, 350), (40, 500), (40, 700), (40, 1000), (120, 500)):
         size, room = room_of(volume, f_max)
         ports = [size / 3, size / 4], [size / 2, size / 5]
-        seconds = timed(lambda r=room, p=ports, f=f_max: simulate(r, walls, *p, 0.1, f))[1]
+        seconds = timed(lambda r=room, p=ports, f=f_max: simulate(r, walls, p[0], p[1], 0.1, f))[1]
         with multiprocessing.get_context("spawn").Pool(1) as pool:
             memory = pool.apply(memory_of, ((volume, f_max),))
         steps = (0.1 + 5.0 / f_max) / time_step(room.spacing)

@@ -8,9 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from materials.edges import TableFace, patch_area, table_face
-from materials.finite import endless_area
+from materials.edges import TableFace, table_face
+from materials.finite import endless_area, patch_area
 from materials.incidence import admittance_from_alpha, alpha_from_admittance
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.decay import eyring
@@ -131,7 +132,7 @@ def diffuse_room():
     """Weak absorption, unequal and in large fields, hard boxes all about: as diffuse as it gets."""
     rng, size = np.random.default_rng(11), np.array([8.0, 6.5, 4.0])
     planes = tuple(box_planes(np.zeros(3), size, 1.0))
-    boxes = []
+    boxes: list[NDArray[np.float64]] = []
     while len(boxes) < 14:
         edge = rng.uniform(0.5, 1.3, 3)
         low = rng.uniform(0.0, 1.0, 3) * (size - edge)
@@ -299,6 +300,7 @@ def cross_part():
     for name in ("small_bedroom", "spare_room", "garage"):
         project = load_project(ROOM.parent / f"{name}.toml")
         scene, size = project.scene, project.room.dimensions
+        assert size is not None  # a box
         _, modal, wave = project.judges("full")
         said = [judge(scene).values for judge in (modal, TraceJudge(0.0), wave)]
         border = 2000.0 * np.sqrt(formula_decay(scene)[BANDS.index(500)] / scene.volume)
@@ -313,7 +315,7 @@ def cross_part():
 
 def main():
     project = load_project(ROOM)
-    plan = make_plan(project, gap=0.1, time_limit=30, judging="fast")
+    plan = make_plan(project, gap=0.1, judging="fast")
     scene = treated(project.room, project.scene, [p.piece for p in plan.pieces])
     parts = {
         "DIFFUSE": diffuse_part(),

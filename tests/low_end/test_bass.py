@@ -86,7 +86,7 @@ def project(folder: Path, budget: float, more: str = "", limits: str = "") -> Pr
 
 
 def plan(made: Project) -> Plan:
-    return make_plan(made, gap=0.02, time_limit=20.0, judging="none")
+    return make_plan(made, gap=0.02, judging="none")
 
 
 def kinds(made: Plan) -> list[str]:
@@ -178,7 +178,7 @@ def test_with_the_couch_the_money_goes_elsewhere() -> None:
     """
     demo = SCENARIOS / "spare_room.toml"
     bare, couch = load_project(demo), load_project(demo, variants=["couch"])
-    plans = [make_plan(made, 0.03, 30.0, judging="none") for made in (bare, couch)]
+    plans = [make_plan(made, 0.03, judging="none") for made in (bare, couch)]
     bought = [Counter(kinds(made)) for made in plans]
     assert (bought[0] - bought[1]).total() + (bought[1] - bought[0]).total() >= 5
     places = [{(p.piece.surface, p.piece.rect) for p in made.pieces} for made in plans]

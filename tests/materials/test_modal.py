@@ -12,9 +12,9 @@ from materials import load_table
 from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
-from materials.made import packaged_builds
+from materials.made import matter_of, packaged_builds
 from materials.medium import AIR
-from materials.modal import Make, mode_admittance, resistivity
+from materials.modal import Make, mode_admittance
 from materials.resonators import SealedResonator
 
 HZ = np.geomspace(16.0, 1000.0, 120)
@@ -31,8 +31,8 @@ def every_make() -> Iterator[tuple[str, Make]]:
     for size in SIZES:
         area = 0.72 if size is None else size[0] * size[1]
         for row in load_table():
-            if row.matter is not None:
-                yield f"{row.id}-{size}", Make(row.matter, size, area, True)
+            if matter_of(row) is not None:
+                yield f"{row.id}-{size}", Make(matter_of(row), size, area, True)
         for key, made in packaged_builds().items():
             yield f"{key}-{size}", Make(made, size, area)
 
@@ -129,8 +129,3 @@ def test_resonators_show_the_flow_of_their_neck_at_any_run() -> None:
     box = next(b for b in packaged_builds().values() if isinstance(b, SealedResonator))
     beta = Make(box, (0.6, 0.5), 0.3).admittance(HZ, RUNS)
     np.testing.assert_allclose(0.3 * beta, np.tile(box.point_admittance(HZ), (len(RUNS), 1)))
-
-
-def test_flow_resistivity_of_what_has_none() -> None:
-    with pytest.raises(ValueError, match="no flow resistivity"):
-        resistivity(build(AirGap(0.1)))

@@ -165,7 +165,7 @@ _layer = st.one_of(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(_layer, min_size=1, max_size=4), st.booleans())
 def test_no_stack_makes_sound_or_swallows_more_than_arrives(
     layers: list[Layer], local: bool

@@ -47,7 +47,7 @@ def few(seed: int) -> Effects:
 
 @cache
 def curve(seed: int) -> Curve:
-    return budget_curve(few(seed), BUDGETS, GAP, 10.0)
+    return budget_curve(few(seed), BUDGETS, GAP)
 
 
 def step(effects: Effects, cents: int) -> Effects:
@@ -105,7 +105,7 @@ def test_removing_a_candidate_of_a_demo_plan_never_helps(name: str) -> None:
     """Of a tenth of a demo room's candidates, so that the gap is proven soon."""
     full = demo(name)
     effects = some_candidates(full, np.random.default_rng(5), len(full.candidates) // 10)
-    selection = select(effects, 0.05, 30.0)
+    selection = select(effects, 0.05)
     assert selection.status == "optimal"
     assert len(selection.chosen) > 3
     for i in range(len(selection.chosen)):
@@ -114,7 +114,7 @@ def test_removing_a_candidate_of_a_demo_plan_never_helps(name: str) -> None:
 
 
 def test_gap_of_nothing_gives_the_enumerated_curve() -> None:
-    exact = budget_curve(few(1), BUDGETS[:3], 5e-7, 20.0)
+    exact = budget_curve(few(1), BUDGETS[:3], 5e-7)
     for point in exact.points:
         best, _ = enumerated(step(few(1), point.budget_cents))
         assert point.selection.objective == pytest.approx(best, rel=1e-6, abs=TIE)
@@ -140,7 +140,7 @@ def build_decision_of_many() -> Effects:
 def test_grown_and_trimmed_fit_and_do_no_harm() -> None:
     effects = build_decision_of_many()
     rich, poor = step(effects, 500_00), step(effects, 200_00)
-    chosen = select(rich, 0.1, 3.0).chosen
+    chosen = select(rich, 0.1).chosen
     less = trimmed(poor, chosen)
     assert set(less) <= set(chosen)
     assert 0 < poor.cost_cents(less) <= poor.budget_cents

@@ -36,7 +36,7 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Project:
 
 @pytest.fixture(scope="module")
 def plan(project: Project) -> Plan:
-    made = make_plan(project, 0.01, 20.0, judging="none")
+    made = make_plan(project, 0.01, judging="none")
     assert len(made.pieces) > 4
     return made
 
@@ -72,11 +72,11 @@ def test_a_plan_is_found_again_whole(project: Project, plan: Plan, tmp_path: Pat
 def test_in_either_handedness(project: Project, tmp_path: Path) -> None:
     flipped = []
     for hand in (project, project.mirrored()):
-        made = make_plan(hand, 0.05, 5.0, judging="none")
+        made = make_plan(hand, 0.05, judging="none")
         found = begun(made, hand, tmp_path)
         flipped.append(found.decision.flipped)
         assert found.missing == ()
-        again = make_plan_from(found, 0.05, 5.0, judging="none")
+        again = make_plan_from(found, 0.05, judging="none")
         assert again.stays
         assert places(pieces_of(again.plan)) == places(pieces_of(made))
     assert sorted(flipped) == [False, True]
@@ -104,7 +104,7 @@ def test_places_off_the_usual_ones_are_offered_beside_them(
 
 
 def test_a_plan_no_worse_than_any_found_stays(project: Project, plan: Plan, tmp_path: Path) -> None:
-    again = make_plan_from(begun(plan, project, tmp_path), 0.01, 20.0, judging="none")
+    again = make_plan_from(begun(plan, project, tmp_path), 0.01, judging="none")
     assert again.stays
     assert places(pieces_of(again.plan)) == places(pieces_of(plan))
     assert "The earlier plan stays" in again.plan.rounds
@@ -140,9 +140,8 @@ def test_the_margin_is_a_share_of_the_earlier_score(
     found = begun(plan, project, tmp_path)
     decision = found.decision
     made = plan_in_rounds(
-        decision.project, decision.candidates, decision.effects, (), 0.02, 10.0,
-        earlier=(found.chosen,),
-    )  # fmt: skip
+        decision.project, decision.candidates, decision.effects, (), 0.02, earlier=(found.chosen,)
+    )
     old = replace(made.earlier[0], value=1.0)
     new = replace(made.rounds[0], value=1.0 - share * WORTH)
     best = Rounds(made.before, (new,), (), (old,)).best
@@ -195,7 +194,7 @@ def test_the_command_says_what_became_of_it(
     monkeypatch.setattr(Project, "judges", lambda self, judging="full": ())
     small = tiny_project(tmp_path, 1)
     earlier = tmp_path / "plan.json"
-    earlier.write_text(plan_as_json(make_plan(small, 0.02, 5.0, judging="none")))
+    earlier.write_text(plan_as_json(make_plan(small, 0.02, judging="none")))
     words = ["plan", str(small.scenario.path), "--out", str(tmp_path / "out"), "--fast"]
     assert main([*words, "--earlier", str(earlier)]) == 0
     told = " ".join(capsys.readouterr().out.split())

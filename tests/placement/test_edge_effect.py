@@ -219,7 +219,7 @@ def test_a_solved_plan_ends_without_joints_where_there_is_room() -> None:
     decided = decision(True)
     project = decided.project
     given = (project.room, project.scene, decided.effects, decided.candidates)
-    chosen = select(decided.effects, 0.01, 10.0).chosen
+    chosen = select(decided.effects, 0.01).chosen
     assert len(chosen) >= 2
     spaced = spread_out(*given, chosen)
     pieces = [p for c in spaced for p in decided.candidates[c].pieces]

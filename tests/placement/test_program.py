@@ -16,7 +16,9 @@ from scipy import sparse
 from test_overlap import demo
 
 from optimizer.acoustics.criteria import Criteria, Criterion, TwoSided
+from optimizer.placement.cuts import with_tangents
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import objective, select
 from optimizer.placement.program import (
     APART_FAMILIES,
@@ -27,7 +29,6 @@ from optimizer.placement.program import (
     define_objective,
     define_variables,
     matrices,
-    with_tangents,
 )
 from optimizer.placement.solver import NEGLIGIBLE, solve
 
@@ -96,7 +97,7 @@ def test_added_tangents_touch_the_excess_and_change_no_optimum() -> None:
     program = matrices(build_program(effects))
     tighter = with_tangents(program, effects, effects.quantities(np.array([0, 3])))
     assert tighter.A.shape[0] == program.A.shape[0] + 2  # the two rows that count are over
-    first, second = (solve(p, 1e-9, 10.0) for p in (program, tighter))
+    first, second = (solve(p, 1e-9) for p in (program, tighter))
     assert first.objective == pytest.approx(second.objective, rel=1e-9)
 
 
@@ -123,7 +124,7 @@ def knapsack() -> Matrices:
 
 
 def test_optimal_answer(knapsack: Matrices) -> None:
-    answer = solve(knapsack, 1e-9, 10.0)
+    answer = solve(knapsack, 1e-9)
     assert answer.status == "optimal"
     assert answer.z is not None
     np.testing.assert_allclose(answer.z, [1, 1, 0], atol=1e-9)
@@ -133,7 +134,7 @@ def test_optimal_answer(knapsack: Matrices) -> None:
 
 def test_infeasible_answer(knapsack: Matrices) -> None:
     impossible = replace(knapsack, row_low=np.array([9.5]), row_high=np.array([np.inf]))
-    answer = solve(impossible, 1e-9, 10.0)
+    answer = solve(impossible, 1e-9)
     assert answer.status == "infeasible"
     assert answer.z is None
     assert answer.objective == np.inf
@@ -142,13 +143,13 @@ def test_infeasible_answer(knapsack: Matrices) -> None:
 def test_time_limit_gives_a_plan_and_an_honest_bound() -> None:
     """With almost no time a gap of one in a million is not proven: say so, with a true bound."""
     effects = demo("small_bedroom").effects
-    short = select(effects, gap=1e-6, time_limit=0.0)
+    short = select(effects, gap=1e-6, limit=0.0)
     assert short.status == "feasible"
     assert len(short.chosen) > 0
     assert effects.cost_cents(short.chosen) <= effects.budget_cents
     assert short.objective == objective(effects, short.chosen)
     assert short.gap == (short.objective - short.bound) / max(short.objective, NEGLIGIBLE)
-    longer = select(effects, gap=1e-6, time_limit=4.0)
+    longer = select(effects, gap=1e-6, limit=Effort(nodes=1))
     assert longer.objective <= short.objective + 1e-9
     assert short.bound <= longer.objective  # no plan found later lies below the bound
 

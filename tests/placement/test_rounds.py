@@ -35,9 +35,7 @@ def decision_of(folder: Path, seed: int, budget: float = 500.0) -> Decision:
 
 
 def planned(decision: Decision, judges: tuple[Judge, ...]) -> Rounds:
-    return plan_in_rounds(
-        decision.project, decision.candidates, decision.effects, judges, 0.02, 60.0
-    )
+    return plan_in_rounds(decision.project, decision.candidates, decision.effects, judges, 0.02)
 
 
 def rays(decision: Decision) -> tuple[Judge, ...]:
@@ -119,15 +117,28 @@ def test_plans_judged_besides_are_as_good_by_the_criteria(traced: list[Rounds]) 
 def test_an_earlier_plan_stays_unless_another_is_clearly_better(decisions: list[Decision]) -> None:
     decision = decisions[0]
     arguments = decision.project, decision.candidates, decision.effects
-    plain = plan_in_rounds(*arguments, (), 0.0, 60.0)
+    plain = plan_in_rounds(*arguments, (), 0.0)
     chosen = plain.best.selection.chosen
-    again = plan_in_rounds(*arguments, (), 0.0, 60.0, earlier=[chosen])
+    again = plan_in_rounds(*arguments, (), 0.0, earlier=[chosen])
     assert again.best is again.earlier[0]
     assert "stays" in rounds_in_words(again)
     nothing = np.zeros(0, dtype=np.int64)
-    other = plan_in_rounds(*arguments, (), 0.0, 60.0, earlier=[nothing])
+    other = plan_in_rounds(*arguments, (), 0.0, earlier=[nothing])
     np.testing.assert_array_equal(other.best.selection.chosen, chosen)
     assert "better than the earlier plan" in rounds_in_words(other)
+
+
+def test_plans_judged_are_counted_once_each(
+    decisions: list[Decision], traced: list[Rounds]
+) -> None:
+    for rounds in traced:
+        judged = (*rounds.rounds, *rounds.near, *rounds.proven)
+        assert rounds.judged == len({tuple(sorted(r.selection.chosen)) for r in judged})
+        assert rounds.judged > len(rounds.near)
+    decision = decisions[0]
+    plain = plan_in_rounds(decision.project, decision.candidates, decision.effects, (), 0.0, 60.0)
+    assert plain.judged == 0
+    assert rounds_in_words(plain) == "judged by the quick models alone"
 
 
 def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> None:
@@ -215,7 +226,7 @@ def test_rounds_with_the_same_judges_come_out_the_same(
 def test_confidence_tightens_every_limit_it_was_solved_with(decisions: list[Decision]) -> None:
     decision = decisions[0]
     sure = plan_in_rounds(
-        decision.project, decision.candidates, decision.effects, (), 0.02, 60.0, confidence=0.9
+        decision.project, decision.candidates, decision.effects, (), 0.02, confidence=0.9
     )
     low, high = decision.effects.criteria.limits
     tight_low, tight_high = sure.best.limited.criteria.limits

@@ -15,6 +15,7 @@ from test_program import STORED, toy
 from tiny_rooms import some_candidates, tiny_project
 
 from optimizer.placement.effects import Effects
+from optimizer.placement.effort import Effort
 from optimizer.placement.plan import feasible, objective, select
 from optimizer.placement.program import TIE, build_staged, define_kept, define_variables
 from optimizer.placement.stages import StagedSelection, later, plan_stages, remaining
@@ -71,7 +72,7 @@ def test_stages_are_the_best_of_all_nested_chains(seed: int, tmp_path: Path) -> 
     effects = few(tmp_path, seed)
     budgets = BUDGETS[seed % len(BUDGETS)]
     weights = WEIGHTS[: len(budgets)]
-    staged = plan_stages(effects, budgets, 5e-7, 30.0, weights=weights)
+    staged = plan_stages(effects, budgets, 5e-7, weights=weights)
     best = best_chain(effects, budgets, np.array(weights) / sum(weights))
     assert staged.status == "optimal"
     assert staged.objective == pytest.approx(best, rel=1e-6, abs=1e-6)
@@ -166,7 +167,7 @@ def test_nothing_hung_could_wait(tmp_path: Path) -> None:
     """Hanging any candidate later, or never, makes the weighted mean no better."""
     effects = few(tmp_path, 2)
     budgets = (150_00, 400_00)
-    staged = plan_stages(effects, budgets, 1e-4, 20.0)
+    staged = plan_stages(effects, budgets, 1e-4)
     each = [replace(effects, budget_cents=b) for b in budgets]
     held = tuple(s.chosen for s in staged.stages)
     again = later(each, staged.weights, held)
@@ -186,7 +187,7 @@ def test_little_time_keeps_every_promise(tmp_path: Path) -> None:
     check_nested(effects, budgets, staged)
     assert len(staged.stages[0].chosen) > 0
     assert staged.bound <= staged.objective
-    longer = plan_stages(effects, budgets, 1e-6, 8.0)
+    longer = plan_stages(effects, budgets, 1e-6, Effort(nodes=5))
     assert staged.bound <= longer.objective  # no plan found later lies below the bound
 
 

@@ -9,12 +9,14 @@ import pytest
 from pages import Page, sections, words_of
 from plans import PLACES, Place, demo_project, edited_project, plan_of
 
+from optimizer.commands.plan_text import plan_in_words
 from optimizer.report.figures import NO_RESPONSE, report_charts
 from optimizer.report.page import hanging_html, report_html
-from optimizer.report.proof import proof
 from optimizer.report.score import score_groups
 from optimizer.report.summary import summary
 from optimizer.results.model import Plan
+from optimizer.results.proof import proof_in_words
+from optimizer.results.report_md import report_markdown
 from optimizer.results.scorecard import ScoreCard, ScoreRow
 
 NASTY = '<b>&"Böse" $x$ </script>|%s {{ 7*7 }}' + "w" * 40
@@ -44,7 +46,7 @@ def test_no_piece_at_all(empty: Plan) -> None:
 def test_why_nothing_is_bought(empty: Plan) -> None:
     failed = replace(empty, selection=replace(empty.selection, status="infeasible", bound=-np.inf))
     assert "without a plan" in summary(failed).buy[0]
-    assert "nothing is proven" in proof(failed)
+    assert "nothing is proven" in proof_in_words(failed)
     met = tuple(replace(row, ok_before=True, ok_after=True) for row in empty.card.rows)
     fine = replace(empty, card=ScoreCard(met, 0.0, 0.0))
     assert summary(fine).buy == ["Nothing: every limit that counts is met already."]
@@ -57,16 +59,37 @@ def test_why_nothing_is_bought(empty: Plan) -> None:
 
 def test_what_is_proven_is_not_overstated(laid: Plan) -> None:
     def told(status: str, gap: float, changed: bool = False) -> str:
-        return proof(
+        return proof_in_words(
             replace(laid, selection=replace(laid.selection, status=status, gap=gap)), changed
         )
 
-    assert told("optimal", 0.004).startswith("Proven within 0.4 %")
+    assert "Proven within 0.4 % of the best by the quick models" in told("optimal", 0.004)
+    assert "not proven" in told("optimal", 0.004)  # of the fuller models
     assert "Proven" not in told("feasible", 0.2)
     assert "at most 20.0 %" in told("feasible", 0.2)
     assert "not known" in told("feasible", 3.0)
     assert "not known" in told("optimal", np.inf)
     assert "need not hold" in told("optimal", 0.004, True)
+
+
+def test_how_many_plans_were_judged_is_said(laid: Plan) -> None:
+    def told(judged: int | None) -> str:
+        return proof_in_words(replace(laid, judged=judged))
+
+    assert "The fuller models judged 12 plans; that no other is better by them" in told(12)
+    assert "judged one plan;" in told(1)
+    assert "as the fuller ones corrected them" in told(1)
+    assert "No fuller model judged it." in told(0)
+    assert "corrected" not in told(0)
+    assert "that no other plan is better by the fuller models is not proven" in told(None).lower()
+
+
+def test_page_markdown_and_terminal_say_the_same(laid: Plan) -> None:
+    plan = replace(laid, judged=7)
+    said = proof_in_words(plan)
+    assert said in words_of(sections(report_html(plan))["short"])
+    assert said in report_markdown(plan)
+    assert " ".join(said.split()) in " ".join(plan_in_words(plan, "m", "", "").split())
 
 
 def test_more_than_the_budget_and_worse_than_before_are_said(laid: Plan) -> None:

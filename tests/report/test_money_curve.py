@@ -16,7 +16,7 @@ ROOM = Path(__file__).parents[2] / "scenarios" / "small_bedroom.toml"
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("curve")
-    asked = ["--from", "60", "--to", "180", "--steps", "2", "--gap", "0.2", "--time-limit", "4"]
+    asked = ["--from", "60", "--to", "180", "--steps", "2", "--gap", "0.2"]
     assert main(["budget", str(ROOM), *asked, "--out", str(folder / "out")]) == 0
     return folder / "out" / "budget.json"
 

@@ -68,7 +68,7 @@ def test_alternatives_and_that_there_are_none(plans: tuple[Plan, Plan]) -> None:
     assert "42 %" in told
     empty = Other(plans[1], (), Alternatives((), np.zeros((1, 1)), False, 1.0))
     told = words_of(sections(report_html(plans[1], others=empty))["more"])
-    assert "None was found in the time given." in told
+    assert "None was found as far as the search went." in told
 
 
 def test_budget_curve_with_what_is_kept_back(plans: tuple[Plan, Plan]) -> None:
