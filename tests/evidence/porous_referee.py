@@ -17,7 +17,7 @@ from make_cases import PLAN, SIZE, corner, whole_walls  # noqa: E402
 from referee_layers import layered_room  # noqa: E402
 from referee_matter import SPEED, Constant  # noqa: E402
 from referee_modes import find_both, find_mode, orders_below, rigid_frequency  # noqa: E402
-from referee_room import Block, Face, Fineness, Room  # noqa: E402
+from referee_room import Block, Face, Fineness, Piece, Room  # noqa: E402
 from referee_system import System  # noqa: E402
 
 # Added damping in 1/s of two floor-to-ceiling fills with legs of 600 mm, worked out elsewhere and
@@ -49,7 +49,7 @@ def error_rows() -> list[str]:
     """Error of delta as cells shrink: a layer against the closed form, fills against the finest."""
     layer = Block((4.3, 0.0, 0.0), (5.1, *SIZE[1:]), 12e3)
     exact = layered_room(5.1, 1, np.pi / 3.9, [(0.8, 12e3)]).imag
-    rooms = {"layer on a whole wall": (layer,)}
+    rooms: dict[str, tuple[Piece, ...]] = {"layer on a whole wall": (layer,)}
     for name, square in (("triangular fills", False), ("square fills", True)):
         rooms[name] = tuple(corner(0.6, square, 12e3, SIZE[2], side) for side in (True, False))
     rows = []
@@ -74,6 +74,7 @@ def layer_rows(table: list[dict[str, str]]) -> list[str]:
     rows = []
     for case in whole_walls():
         block = case.room.pieces[0]
+        assert isinstance(block, Block)
         gap, depth = SIZE[0] - block.high[0], block.high[0] - block.low[0]
         cells, worst = [], [0.0, 0.0]
         for row in (r for r in table if r["case"] == case.name):
