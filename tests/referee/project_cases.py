@@ -105,21 +105,3 @@ def reference() -> dict[str, dict[str, float]]:
         for row in csv.DictReader(file):
             out.setdefault(row["case"], {})[row["mode"]] = float(row["delta"])
     return out
-
-
-def main() -> None:
-    pieces, wanted = geometry(), reference()
-    print("| case | mode | finite elements, 1/s | this project, 1/s | ratio |")
-    print("| --- | --- | --- | --- | --- |")
-    for case, modes in wanted.items():
-        if case not in pieces or case.startswith("5") or "square" in case:
-            continue
-        found = modes_of(pieces[case])
-        for mode, delta in modes.items():
-            if mode in found:
-                own = found[mode][1]
-                print(f"| {case} | {mode} | {delta:.3f} | {own:.3f} | {own / delta:.2f} |")
-
-
-if __name__ == "__main__":
-    main()
