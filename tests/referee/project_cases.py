@@ -90,11 +90,12 @@ def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] =
 
 
 def geometry() -> dict[str, list[Hung]]:
-    """The pieces of each case."""
+    """The pieces of each case but the furnished room (5)."""
     out: dict[str, list[Hung]] = {}
     with (HERE / "geometry.csv").open(newline="") as file:
         for row in csv.DictReader(file):
-            out.setdefault(row["case"], []).append(hung(row))
+            if not row["case"].startswith("5"):
+                out.setdefault(row["case"], []).append(hung(row))
     return out
 
 
