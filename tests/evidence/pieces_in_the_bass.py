@@ -1,7 +1,7 @@
 """Damping of room modes by porous pieces, by this project and by finite elements.
 
-The cases are those of tests/referee (a rigid box of 5.1 x 3.9 x 2.7 m). Prints the table kept beside
-this script: modes below 120 Hz, triangular corner fills; square ones are no product.
+The cases are those of tests/referee (a rigid box of 5.1 x 3.9 x 2.7 m). Prints the table kept
+beside this script: modes below 120 Hz, triangular corner fills; square ones are no product.
 """
 
 import sys
