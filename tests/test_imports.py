@@ -60,7 +60,9 @@ MAY_IMPORT["optimizer.earlier_plan"] = MAY_IMPORT["optimizer.planning"] | {"opti
 TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
 MAY_IMPORT["optimizer.commands"] = TOP | {"optimizer.streams"}
-MAY_IMPORT["optimizer.cli"] = {"optimizer.faults", "optimizer.streams"}
+MAY_IMPORT["optimizer.cli"] = {
+    "optimizer.faults", "optimizer.streams", "optimizer.together", "optimizer.results",
+}  # fmt: skip
 MAY_IMPORT["optimizer.until_ready"] = set()
 MAY_IMPORT["optimizer.__main__"] = {
     "optimizer.cli", "optimizer.streams", "optimizer.until_ready",

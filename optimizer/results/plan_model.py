@@ -149,7 +149,7 @@ _PARTS: dict[str, type[_Part]] = {
     "pieces": PieceEntry, "shopping": LineEntry, "score": RowEntry, "made_from": MadeFrom,
 }  # fmt: skip
 _BY_HAND = {"format", "room", "room_file", "pieces"}
-_UNKNOWN = {"bound"}  # what stands there is null where it is not known
+_UNKNOWN = {"bound", "plans_judged"}  # what stands there is null where it is not known
 _IN_PIECE = set(PieceEntry.model_fields) - {"pair"}
 
 
@@ -195,6 +195,8 @@ def _fault(file: str, detail: Any) -> Fault:
     key = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in loc).lstrip(".")
     if kind == "missing":
         return Fault(file, key, None, "is missing; add it")
+    if loc[-1] == "pair":
+        return Fault(file, key, value, "give the id of another piece as text, or null")
     if kind == "extra_forbidden":
         known = [*(_PARTS[loc[0]] if len(loc) > 1 else PlanFile).model_fields]
         return Fault(file, key, value, f"unknown key; {nearest(str(loc[-1]), known)}")

@@ -48,7 +48,7 @@ def plan_as_dict(plan: Plan, folder: Path | None = None) -> dict[str, Any]:
         "currency": budget.currency,
         "candidates": plan.candidates,
         "pairs": plan.pairs,
-        **({} if plan.judged is None else {"plans_judged": plan.judged}),
+        "plans_judged": plan.judged,
         "score_before": plan.card.score_before,
         "score_after": plan.card.score_after,
         "pieces": [_piece(p, plan.project.room) for p in plan.pieces],

@@ -280,7 +280,7 @@ def test_bad_out_folder(name: str, remedy: str, tmp_path: Path, capsys: Capture)
     (tmp_path / "a_file").write_text("x")
     (tmp_path / "taken" / "plan.json").mkdir(parents=True)
     out = str(tmp_path / name)
-    last = "plan.json" if name == "taken" else os.path.basename(name)
+    last = "plan.json" if name == "taken" else os.path.basename(name).replace("\x00", "U+0000")
     refused(["plan", str(room), "--out", out], tmp_path, capsys, ((last, "", remedy),))
 
 

@@ -111,7 +111,7 @@ def test_dangling_link_as_folder(tmp_path: Path, capsys: Capture) -> None:
     """Found before the solve, not after it."""
     room, out = lay_out(tmp_path), tmp_path / "out"
     out.symlink_to(tmp_path / "gone")
-    expected = (("out", "", "link to what is not there"),)
+    expected = (("out", "", "which is not there"),)
     refused(["plan", str(room), "--out", str(out)], tmp_path, capsys, expected)
 
 

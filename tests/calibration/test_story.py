@@ -21,7 +21,7 @@ def test_second_stage_stands_on_what_was_measured(
     monkeypatch.setattr(Project, "judges", lambda self, judging="full": ())
     names = runpy.run_path(str(SCRIPT))
     draw(tmp_path, 4)
-    found = names["story"](tmp_path, tmp_path / "room.toml", (250.0, 400.0), "none", 5.0)
+    found = names["story"](tmp_path, tmp_path / "room.toml", (250.0, 400.0), "none")
     first = [p.piece for p in found.first.pieces]
     assert first
     # What was bought hangs where it was planned, and is not bought again.

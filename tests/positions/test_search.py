@@ -148,7 +148,7 @@ def test_joint_plan_is_never_worse_than_staying(found: Found) -> None:
     """Staying put is one of the plans compared, with the same money, and so is never beaten by
     the pair that wins; what staying costs is the difference."""
     project = demo("small_bedroom")
-    joint = plan_positions(project, 1, 0.2, 2.0, "none", found=found)
+    joint = plan_positions(project, 1, 0.2, 3600.0, "none", found=found)
     assert np.array_equal(joint.now.judged.set_up.ears, project.room.seats[0].at)
     assert len(joint.others) == 1
     assert joint.best.excess <= min(joint.now.excess, joint.others[0].excess)
