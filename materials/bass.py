@@ -37,10 +37,19 @@ class BassTake:
     @property
     def verdict(self) -> str:
         """What that is worth, in words."""
-        least = self.at_125 if self.measured is None else min(self.at_125, self.measured)
-        if least < NOTHING:
+        if self.least < NOTHING:
             return "it does nothing for the bass"
-        return "it does little for the bass" if least < LITTLE else "it works in the bass"
+        return "it does little for the bass" if self.weak else "it works in the bass"
+
+    @property
+    def least(self) -> float:
+        """The lower of what is computed and what was measured at 125 Hz."""
+        return self.at_125 if self.measured is None else min(self.at_125, self.measured)
+
+    @property
+    def weak(self) -> bool:
+        """Whether it does little or nothing for the bass."""
+        return self.least < LITTLE
 
     def in_words(self) -> str:
         """One sentence, without a full stop."""

@@ -128,12 +128,12 @@ class PlanFile(_Part):
     gap: NotBelow0 | None = None
     seconds: NotBelow0 | None = None
     cut_off: bool = False
-    plans_judged: Count | None = None
     budget: NotBelow0 | None = None
     cost: NotBelow0 | None = None
     currency: Text | None = None
     candidates: Count | None = None
     pairs: Count | None = None
+    plans_judged: Count | None = None
     score_before: NotBelow0 | None = None
     score_after: NotBelow0 | None = None
     pieces: tuple[PieceEntry, ...]

@@ -19,14 +19,21 @@ BOX = "on frame"  # the mounting of rows that stand on a closed space
 def bass_sentences(
     pieces: Sequence[Piece], products: Sequence[Product], units: str = "m"
 ) -> list[str]:
-    """One sentence per product of the plan, as it hangs there, and per product not bought, as it
-    does most; products of which there is nothing to say (diffusers) are left out."""
+    """One sentence per product of the plan, as it hangs there, and per product not bought that is
+    tuned, or does little or nothing even where it does most; products of which there is nothing to
+    say (diffusers) are left out."""
     hung: dict[str, list[Fitting]] = {}
     for piece in pieces:
         hung.setdefault(piece.product.id, []).append(piece.product.fittings[piece.fitting])
     said = [_sentence(p, hung[p.id], units) for p in products if p.id in hung]
-    left = [_sentence(p, p.fittings, units) for p in products if p.id not in hung]
+    left = [_sentence(p, p.fittings, units) for p in products if p.id not in hung and not _works(p)]
     return [*filter(None, said), *(f"Not bought: {text}" for text in left if text)]
+
+
+def _works(product: Product) -> bool:
+    """Whether a product is porous and does more than little in the bass in one of its fittings."""
+    takes = [take for each in product.fittings if (take := bass_take(each.material))]
+    return not all(take.weak for take in takes)
 
 
 def _sentence(product: Product, fittings: Sequence[Fitting], units: str) -> str:
