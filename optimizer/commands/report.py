@@ -1,6 +1,7 @@
 """`treatment report`: a plan as one page to read, print and take to the wall."""
 
 import argparse
+import os
 from pathlib import Path
 
 from optimizer.acoustics.low_response import low_response
@@ -107,7 +108,7 @@ def _room_file(arguments: argparse.Namespace) -> Path:
     if room is None:
         remedy = "names no room file; give it with --room ROOM.toml"
         raise ScenarioError([Fault(str(arguments.plan), "room_file", None, remedy)])
-    if arguments.room is None and not room.is_file():
+    if arguments.room is None and not os.path.isfile(room):  # also for a name that is too long
         remedy = "the room file is not there; give it with --room ROOM.toml"
         raise ScenarioError([Fault(str(arguments.plan), "room_file", str(room), remedy)])
     return room
