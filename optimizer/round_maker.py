@@ -129,14 +129,18 @@ class RoundMaker:
             return kept
         return self.beside(rounds[best], chosen, rounds[best].factors, rounds[best].limited)
 
-    def closing(self, kept: Round) -> tuple[Round, Round]:
-        """A last round with the corrections of the plan kept, begun from it, and that plan against
-        its bound."""
+    def closing(self, kept: Round) -> Round:
+        """A last round with the corrections of the plan kept, begun from it."""
         factors, chosen = kept.judged.factors, kept.selection.chosen
-        limits = self.limits(factors, kept.judged, chosen)
-        selection = self.solved(limits, chosen, CLOSE * self.gap)
-        last = self.as_round(selection, factors, limits)
-        return last, self.beside(last, chosen, factors, limits)
+        return self.again(factors, self.limits(factors, kept.judged, chosen), chosen)
+
+    def refined(self, kept: Round, first: Round) -> Round:
+        """The first round, which was rough, solved finely and begun from the plan kept."""
+        return self.again(first.factors, first.limited, kept.selection.chosen)
+
+    def again(self, factors: Floats, limits: Effects, chosen: Ints) -> Round:
+        """A round that proves: to half the gap, begun from a selection."""
+        return self.as_round(self.solved(limits, chosen, CLOSE * self.gap), factors, limits)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""

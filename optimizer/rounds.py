@@ -7,13 +7,14 @@ a plan comes back or is judged worse, or after a few rounds. The corrected crite
 from the fuller models by more than near-best plans differ from each other; so a few that the
 criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
 correcting never makes it worse. It stands against the bound of the round that proves it best; when
-that is not enough, of one more with its own corrections.
+that is not enough, of one more with its own corrections, and then of the first one solved finely.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -90,11 +91,13 @@ def _further_rounds(
     old = tuple(made.beside(best, chosen, best.factors, best.limited) for chosen in earlier)
     kept = Rounds(before, tuple(rounds), tuple(near), old).best
     final = made.closest(kept, rounds) if judges else kept
-    if judges and final.selection.status != "optimal" and not guard.over():
+    for proof_of in (made.closing, partial(made.refined, first=first)):
+        if not judges or final.selection.status == "optimal" or guard.over():
+            break
         tell("proving how good the plan kept is")
-        last, again = made.closing(kept)
-        rounds.append(last)
-        final = min(again, final, key=lambda r: r.selection.gap)
+        rounds.append(proof_of(kept))
+        kept = Rounds(before, tuple(rounds), tuple(near), old).best
+        final = made.closest(kept, rounds)
     old = tuple(final if r is kept else r for r in old)
     return Rounds(before, tuple(rounds), tuple(near), old, (final,))
 
