@@ -43,7 +43,7 @@ HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
 COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
-BETA_TOL = 1e-5  # relative part of the admittance spectra that may be dropped
+BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.1 % of a decay
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
 
 

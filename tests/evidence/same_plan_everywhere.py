@@ -41,10 +41,7 @@ class Machine:
     busy: bool = False
 
 
-MACHINES = (
-    Machine(1, 0), Machine(1, 1), Machine(2, 0), Machine(2, 1), Machine(1, 0, True),
-    Machine(2, 1, True),
-)  # fmt: skip
+MACHINES = (Machine(1, 0), Machine(2, 1), Machine(2, 0, True))
 
 
 def planned(room: Path, folder: Path, machine: Machine, options: Sequence[str] = ()) -> str:
