@@ -4,18 +4,21 @@ Reads geometry.csv (places of the porous matter) beside cases.csv.
 """
 
 import csv
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from referee_matter import Membrane
 
 from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
 from materials.modal import Make, Size
 from optimizer.acoustics.coupled import coupled_modes
-from optimizer.acoustics.coupled_build import couple_box
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box
 from optimizer.acoustics.make_admittance import ALONG, level, make_table
 from optimizer.acoustics.modes import IN_PLANE, Patches
 from optimizer.acoustics.scene import LOW_HZ
@@ -59,7 +62,8 @@ def _corner(shape: str, low: np.ndarray, high: np.ndarray, sigma: float) -> Hung
 
 def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
     axis = int(np.argmin(high - low))
-    gap = float(ROOM[axis] - high[axis])
+    side = int(ROOM[axis] - high[axis] < low[axis])  # the nearer wall
+    gap = float(ROOM[axis] - high[axis] if side else low[axis])
     layers: tuple[Layer, ...] = (Porous(float(high[axis] - low[axis]), sigma),)
     if gap > 1e-6:
         layers = (*layers, AirGap(gap))
@@ -68,12 +72,13 @@ def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
     if np.allclose(size, ROOM[[i, j]]):
         size = None
     rect = (low[i], low[j], high[i], high[j])
-    return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, 1, rect),))
+    return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, side, rect),))
 
 
-def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = ()) -> dict:
-    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of the room with pieces, and with areas
-    of other admittance (F,) at LOW_HZ."""
+def box_of(
+    pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = (), top_hz: float = TOP_HZ
+) -> CoupledBox:
+    """The room with pieces, and with areas of other admittance (F,) at LOW_HZ, up to top_hz."""
     rows = [(place, make_table(p.make), p.make) for p in pieces for place in p.places]
     rows += [(place, level(b[None])[0], None) for place, b in extra]
     upright = [m is not None and isinstance(m.build, CornerFill) for _, _, m in rows]
@@ -83,19 +88,45 @@ def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] =
         np.array([p[2] for p, _, _ in rows], dtype=float),
     )
     tables = np.array([table for _, table, _ in rows])
-    box = couple_box(ROOM, patches, LOW_HZ, tables, 1.15 * TOP_HZ, along=ALONG, upright=upright)
-    found = coupled_modes(box, TOP_HZ)
+    return couple_box(ROOM, patches, LOW_HZ, tables, 1.15 * top_hz, along=ALONG, upright=upright)
+
+
+def modes_of(
+    pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = ()
+) -> dict[str, tuple[float, float]]:
+    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of such a room."""
+    found = coupled_modes(box_of(pieces, extra), TOP_HZ)
     names = ["-".join(map(str, n)) for n in found.n.tolist()]
     return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
 
 
+def boards() -> list[tuple[Place, np.ndarray]]:
+    """Admittance (F,) at LOW_HZ of the surfaces of the furnished room; they go on behind pieces.
+
+    Areas add, so a door has what it differs by from the board that it replaces.
+    """
+    data = furnished_file()
+    w = 2.0 * np.pi * LOW_HZ
+    shown = {name: Membrane(**values)(w) for name, values in data["admittance"].items()}
+    out: list[tuple[Place, np.ndarray]] = []
+    for face in data["face"]:
+        place = ("xyz".index(face["wall"][0]), int(face["wall"][1]), (*face["low"], *face["high"]))
+        beta = shown[face["admittance"]]
+        out.append((place, beta - shown["board"] if face["admittance"] != "board" else beta))
+    return out
+
+
+def furnished_file() -> dict[str, Any]:
+    """furnished_room.toml, as written."""
+    return tomllib.loads((HERE / "furnished_room.toml").read_text())
+
+
 def geometry() -> dict[str, list[Hung]]:
-    """The pieces of each case but the furnished room (5)."""
+    """The pieces of each case."""
     out: dict[str, list[Hung]] = {}
     with (HERE / "geometry.csv").open(newline="") as file:
         for row in csv.DictReader(file):
-            if not row["case"].startswith("5"):
-                out.setdefault(row["case"], []).append(hung(row))
+            out.setdefault(row["case"], []).append(hung(row))
     return out
 
 
