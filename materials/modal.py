@@ -115,6 +115,9 @@ def mode_admittance(
         return _corner(build, freqs, kt, medium)
     if build.locally_reacting or not all(isinstance(x, OPEN) for x in build.layers):
         kt, size = np.zeros_like(kt), None
+    if size is not None and len(build.layers) > 1 and isinstance(build.layers[-1], AirGap):
+        more = _on_open_gap(build.layers, freqs, kt, size, medium)
+        return _at_the_wall(more, build.depth, freqs, kt, medium)
     beta = _layered(build.layers, freqs, kt, size, medium)
     return _without_air(beta, build.depth, freqs, kt, medium)
 
@@ -144,8 +147,6 @@ def flow_along(build: Build | CornerFill, freqs: Floats, medium: Medium = AIR) -
 def _layered(
     layers: Sequence[Layer], freqs: Floats, kt: Floats, size: Size | None, medium: Medium
 ) -> Complexes:
-    if size is not None and isinstance(layers[-1], AirGap) and len(layers) > 1:
-        return _on_open_gap(layers, freqs, kt, size, medium)
     if size is not None and len(layers) == 1 and isinstance(layers[0], Porous):
         return _block(layers[0], freqs, kt, size, medium)
     a, b, c, d = _two_port(layers, freqs, kt, medium)
@@ -200,22 +201,27 @@ def _block(layer: Porous, freqs: Floats, kt: Floats, size: Size, medium: Medium)
 def _on_open_gap(
     layers: Sequence[Layer], freqs: Floats, kt: Floats, size: Size, medium: Medium
 ) -> Complexes:
+    """Flow (T, F) that the piece takes more than the air in its place; see the module."""
     k0 = medium.wavenumber(freqs)
-    gap = layers[-1].thickness
+    gap, deep = layers[-1].thickness, sum(layer.thickness for layer in layers)
     a, b, c, d = _two_port(layers[:-1], freqs, kt, medium)
-    lateral = k0**2 - kt**2
-    g = 1j * gap / (k0 * medium.impedance)
+    kn = _across(k0, kt)
+    front, back = np.cos(kn * deep), np.cos(kn * gap)
+    unit = 1j / (k0 * medium.impedance)
+    behind_air, front_air = (unit * kn * np.sin(kn * z) for z in (gap, deep))
     mouth = 2.0 * gap / np.pi * (1.0 + max(np.log(min(size) / (2.0 * gap)), 0.0))
     mu2, share = _sides((size[0] + 2.0 * mouth, size[1] + 2.0 * mouth))
-    drive = (1.0 - a) - b * g * lateral
+    drive = front - a * back - b * behind_air
+    across = _across(k0, np.sqrt(mu2)[:, None])
+    stiff = unit * across * np.tan(across * gap)
     inner = np.empty_like(a)
     for row in range(len(kt)):
-        inner[row] = share @ (1.0 / (a[row] + b[row] * g * (k0**2 - mu2[:, None])))
-    behind = 1.0 + drive * inner
-    through = (1.0 - a * behind) / b
-    face = c * behind + d * through
-    sideways = g * lateral * behind - through
-    return np.asarray((face + sideways) * medium.impedance)
+        inner[row] = share @ (1.0 / (a[row] + b[row] * stiff))
+    rest = drive * inner
+    behind = back + rest
+    through = (front - a * behind) / b
+    flow = front * (c * behind + d * through - front_air) - back * (through - behind_air)
+    return np.asarray((flow + behind_air * rest) * medium.impedance)
 
 
 @lru_cache(maxsize=256)
@@ -226,6 +232,16 @@ def _sides(size: Size) -> tuple[Floats, Floats]:
     share[-1] += 1.0 - share.sum()  # all orders beyond
     mu2 = np.add.outer((odd * np.pi / size[0]) ** 2, (odd * np.pi / size[1]) ** 2)
     return mu2.ravel(), np.outer(share, share).ravel()
+
+
+def _at_the_wall(
+    more: Complexes, depth: float, freqs: Floats, kt: Floats, medium: Medium
+) -> Complexes:
+    """What takes `more` flow than air, `depth` m off the wall (at most k0 depth = 1), as a wall: the
+    wave that it sends out is counted at the wall."""
+    k0 = medium.wavenumber(freqs)
+    kn = _across(k0, kt)
+    return np.asarray(more / (1.0 - 1j * more * k0 / kn * np.tan(kn * np.minimum(depth, 1 / k0))))
 
 
 def _without_air(

@@ -17,6 +17,7 @@ from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
 from materials.modal import Make, Size
+from optimizer.acoustics.corner_volumes import Standing
 from optimizer.acoustics.coupled import coupled_modes
 from optimizer.acoustics.coupled_build import CoupledBox, couple_box
 from optimizer.acoustics.make_admittance import ALONG, level, make_table
@@ -36,6 +37,7 @@ class Hung:
 
     make: Make
     places: tuple[Place, ...]
+    standing: Standing | None = None
 
 
 def hung(row: dict[str, str]) -> Hung:
@@ -57,7 +59,8 @@ def _corner(shape: str, low: np.ndarray, high: np.ndarray, sigma: float) -> Hung
         (1, 0 if left else 1, (low[0], low[2], high[0], high[2])),
     )
     height = float(high[2] - low[2])
-    return Hung(Make(fill, (leg, height), 2 * leg * height), places)
+    stack = Standing(fill, (1, places[1][1]), float(low[2]), float(high[2]), np.ones(len(LOW_HZ)))
+    return Hung(Make(fill, (leg, height), 2 * leg * height), places, stack)
 
 
 def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
@@ -75,10 +78,13 @@ def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
     return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, side, rect),))
 
 
+Extra = Sequence[tuple[Place, np.ndarray]]  # areas of other admittance (F,) at LOW_HZ
+
+
 def box_of(
-    pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = (), top_hz: float = TOP_HZ
+    pieces: Sequence[Hung], extra: Extra = (), top_hz: float = TOP_HZ, size: np.ndarray = ROOM
 ) -> CoupledBox:
-    """The room with pieces, and with areas of other admittance (F,) at LOW_HZ, up to top_hz."""
+    """A room of this size (3,) in m with pieces and other areas, as coupled modes up to top_hz."""
     rows = [(place, make_table(p.make), p.make) for p in pieces for place in p.places]
     rows += [(place, level(b[None])[0], None) for place, b in extra]
     upright = [m is not None and isinstance(m.build, CornerFill) for _, _, m in rows]
@@ -88,14 +94,18 @@ def box_of(
         np.array([p[2] for p, _, _ in rows], dtype=float),
     )
     tables = np.array([table for _, table, _ in rows])
-    return couple_box(ROOM, patches, LOW_HZ, tables, 1.15 * top_hz, along=ALONG, upright=upright)
+    stacks = [p.standing for p in pieces if p.standing is not None]
+    return couple_box(
+        size, patches, LOW_HZ, tables, 1.15 * top_hz,
+        along=ALONG, upright=upright, stacks=stacks, instead=upright,
+    )  # fmt: skip
 
 
 def modes_of(
-    pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = ()
+    pieces: Sequence[Hung], extra: Extra = (), top_hz: float = TOP_HZ, size: np.ndarray = ROOM
 ) -> dict[str, tuple[float, float]]:
     """Frequency in Hz and damping in 1/s by mode ("1-0-0") of such a room."""
-    found = coupled_modes(box_of(pieces, extra), TOP_HZ)
+    found = coupled_modes(box_of(pieces, extra, top_hz, size), top_hz)
     names = ["-".join(map(str, n)) for n in found.n.tolist()]
     return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
 
