@@ -143,7 +143,7 @@ class _Fields:
 def volume_blocks(
     stacks: Sequence[Standing], low: Modes, high: Modes, lift: Floats, f: Floats, tolerance: float
 ) -> tuple[Floats, Complexes]:
-    """Real matrices (R, N, N) and their factors (R, F) at f (F,), to be added to k C of coupled_box.
+    """Real matrices (R, N, N) and their factors (R, F) at f (F,), which add to C of coupled_build.
 
     N are the low modes, then the combinations `lift` (H, P) of high modes. What is less than
     `tolerance` of the largest is dropped.

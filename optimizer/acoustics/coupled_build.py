@@ -206,7 +206,7 @@ def _wall_operators(
     runs: Runs,
     taken: NDArray[np.bool_],
 ) -> list[WallOperator]:
-    """Every wall with rows that are `taken` (K,), as in-plane incidence and plane-order matrices."""
+    """Every wall with rows `taken` (K,), as in-plane incidence and plane-order matrices."""
     top = np.maximum(low.n.max(axis=0), high.n.max(axis=0))
     before = np.cumsum([0] + [len(n.k_near) for n in nears])
     walls: list[WallOperator] = []

@@ -40,15 +40,24 @@ def level(beta: Complexes) -> Complexes:
     return out
 
 
+def make_share(make: Make) -> Floats:
+    """Share (F,) in which a make acts as itself at LOW_HZ: none above the cross-over of one that
+    stands for a row of the table."""
+    if not make.from_table:
+        return np.ones(len(LOW_HZ))
+    low, high = np.log(JOIN)
+    above = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
+    return np.asarray(1.0 - above**2 * (3.0 - 2.0 * above))
+
+
 def joined(make: Make, strength: float, coefficients: Complexes) -> Complexes:
     """Table (T + 1, F): the make's, above the cross-over that of its `coefficients` (F,)."""
-    own = strength * make_table(make)
     if not make.from_table:
-        return own
-    low, high = np.log(JOIN)
-    share = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
-    share = share**2 * (3.0 - 2.0 * share)
-    return np.asarray((1.0 - share) * own + share * level(coefficients[None])[0])
+        return strength * make_table(make)
+    share = make_share(make)
+    return np.asarray(
+        share * strength * make_table(make) + (1.0 - share) * level(coefficients[None])[0]
+    )
 
 
 def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:

@@ -1,4 +1,4 @@
-"""Integrals over rectangles of a wall between in-plane orders, with admittances by the run of sound.
+"""Integrals over rectangles of a wall between in-plane orders; admittances by the run of sound.
 
 An order (a, b) runs along the wall with the square of the wavenumber (a pi/Li)^2 + (b pi/Lj)^2. Two
 orders of different run meet the mean of the admittances that each meets, so that the coupled

@@ -57,8 +57,8 @@ def test_stacks_of_fills_on_the_floor(case: str) -> None:
 
 
 def test_a_furnished_room() -> None:
-    """Boards, a door, a window, two stacks of fills, four panels and a cloud: 19 modes below 120 Hz,
-    two meshes of the referee within half a per cent."""
+    """Boards, door, window, two stacks of fills, four panels, a cloud: 19 modes below 120 Hz. Two
+    meshes of the referee agree within half a per cent."""
     found, wanted = modes_of(PIECES["5 furnished"], boards()), WANTED["5 furnished"]
     off = np.array([found[mode][1] / delta - 1.0 for mode, delta in wanted.items()])
     assert len(off) == 19
