@@ -30,7 +30,7 @@ from materials.medium import AIR
 from materials.porous import characteristic
 from optimizer.acoustics.modes import Complexes, Floats, Modes
 
-POINTS = 12  # of Gauss along each leg; 12 and 20 agree within 0.1 % in damping
+POINTS = 8  # of Gauss along each leg; 8 and 12 agree within 0.1 % in damping
 POINTS_PER_METRE = 9.0  # over the height, and POINTS besides
 SECTION_ORDERS = 8  # bubbles of a section: m + n up to this, m and n odd
 HIGHEST = 14.0  # 1/m, wavenumber of the finest bubble over the height
@@ -120,7 +120,7 @@ class _Fields:
         self.cos = np.cos(kz[:, None] * z)
         self.sin = kz[:, None] * np.sin(kz[:, None] * z)
 
-    def lifted(self, lift: Floats) -> "list[Floats]":
+    def lifted(self, lift: Floats) -> list[Floats]:
         """Value and three slopes (P, Q * Z) of combinations (H, P) of these modes."""
         orders = [np.flatnonzero(self.order == q) for q in range(len(self.cos))]
         flat = [
@@ -129,15 +129,19 @@ class _Fields:
         ]
         along = [(flat[0], self.cos), (flat[1], self.cos), (flat[2], self.cos), (flat[0], self.sin)]
         return [
-            np.einsum("npq,nz->pqz", part, wave, optimize=True).reshape(lift.shape[1], -1)
-            for part, wave in along
+            np.tensordot(part, wave, (0, 0)).reshape(lift.shape[1], -1) for part, wave in along
         ]
 
-    def spread(self) -> "list[Floats]":
+    def spread(self) -> list[Floats]:
         """Value and three slopes (M, Q * Z) of the modes themselves."""
         cos, sin = self.cos[self.order][:, None, :], self.sin[self.order][:, None, :]
         along = [(self.value, cos), (self.slopes[0], cos), (self.slopes[1], cos), (self.value, sin)]
         return [(part[:, :, None] * wave).reshape(len(part), -1) for part, wave in along]
+
+    def tested(self, flat: Floats, wave: Floats) -> Floats:
+        """Integrals (M, B * L) with bubbles flat (B, Q) times wave (L, Z), weights in both."""
+        both = (self.value @ flat.T)[:, :, None] * (self.cos @ wave.T)[self.order][:, None, :]
+        return np.asarray(both.reshape(len(self.value), -1))
 
 
 def volume_blocks(
@@ -183,16 +187,16 @@ def _stack(
     z, w, wave, kz2 = _upright(stack, float(low.dimensions[2]))
     weight = np.outer(section.weight, w).ravel()
     mu2 = np.add.outer(section.mu2, kz2).ravel()
-    bubbles = (section.bubbles[:, None, :, None] * wave[None, :, None, :]).reshape(len(mu2), -1)
     ours, theirs = (_Fields(modes, section, stack.sides, z) for modes in (low, high))
-    k2_low, k2_high = ((2.0 * np.pi * m.f_hz / m.c) ** 2 for m in (low, high))
     fields = [np.concatenate(p) for p in zip(ours.spread(), theirs.lifted(lift), strict=True)]
-    bent = np.concatenate([k2_low[:, None] * ours.spread()[0],
-                           theirs.lifted(k2_high[:, None] * lift)[0]])  # fmt: skip
-    v0 = (fields[0] * weight) @ fields[0].T
-    v1 = sum((part * weight) @ part.T for part in fields[1:])
-    tested = (bubbles * weight).T
-    return (v0, np.asarray(v1), fields[0] @ tested, bent @ tested / mu2), mu2
+    v0, *slopes = ((part * weight) @ part.T for part in fields)
+    b, bent = [], []
+    for modes, seen, turn in ((low, ours, None), (high, theirs, lift)):
+        own = seen.tested(section.bubbles * section.weight, wave * w)
+        more = own * (2.0 * np.pi * modes.f_hz / modes.c)[:, None] ** 2 / mu2
+        b.append(own if turn is None else turn.T @ own)
+        bent.append(more if turn is None else turn.T @ more)
+    return (v0, sum(slopes), np.concatenate(b), np.concatenate(bent)), mu2
 
 
 def _factors(stack: Standing, mu2: Floats, k: Floats, f: Floats) -> Complexes:

@@ -13,6 +13,7 @@ from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Ints, Modes
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
 COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
+FAINT = 1e-3  # share of the strongest part of the admittances below which a part does not count
 LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
 
 
@@ -77,20 +78,21 @@ def combined_functions(
     Returns lift (H, P) and squared wavenumbers (P,).
     """
     size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
+    strong = [(r, scale) for r, scale in enumerate(size) if scale > FAINT * size.max()]
     root = np.sqrt(k_high**2 - 0.5 * k_top**2)
     random = np.random.default_rng(0)
     width = min(COMBINED_MAX + 20, len(k_high))
     sketch = np.zeros((len(k_high), width))
-    for r, scale in enumerate(size):
+    for r, scale in strong:
         probe = random.standard_normal((n_low, width)) * scale
         for at_low, at_high, matrices in walls:
             sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
     q = np.linalg.qr(sketch / root[:, None])[0]
-    rows = np.zeros((len(size), n_low, width))
+    rows = np.zeros((len(strong), n_low, width))
     for at_low, at_high, matrices in walls:
         seen = at_high @ (q / root[:, None])
-        for r, scale in enumerate(size):
-            rows[r] += scale * (at_low.T @ (matrices[r] @ seen))
+        for row, (r, scale) in zip(rows, strong, strict=True):
+            row += scale * (at_low.T @ (matrices[r] @ seen))
     _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
     chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
