@@ -1,7 +1,8 @@
 """Damping of room modes by porous pieces against finite elements (cases.csv, of make_cases.py).
 
 There the wool is a volume of equivalent fluid in a box of 5.1 x 3.9 x 2.7 m, here it is what the
-product's make shows at the wall. Square fills are in cases.csv too; no product is one.
+product's make shows at the wall, or a stack of wool in a corner. Square fills are in cases.csv too;
+no product is one, so they are not tested here.
 """
 
 import csv
@@ -47,11 +48,10 @@ def test_pieces_with_open_sides(case: str) -> None:
 
 @pytest.mark.parametrize("case", cases("2"))
 def test_stacks_of_fills_on_the_floor(case: str) -> None:
-    """1.2 m high, modes of every vertical order up to 100 Hz. Above, modes that vary across the
-    face of a fill are damped up to a third too little; its open top is left out."""
+    """1.2 m high with an open top, modes of every vertical order up to 120 Hz."""
     found = modes_of(PIECES[case])
-    low = {mode: delta for mode, delta in WANTED[case].items() if found[mode][0] < 100.0}
-    assert len(low) == 12
+    low = {mode: delta for mode, delta in WANTED[case].items() if found[mode][0] < 120.0}
+    assert len(low) == 19
     for mode, delta in low.items():
         assert found[mode][1] == pytest.approx(delta, rel=0.25), mode
 
