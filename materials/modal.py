@@ -28,8 +28,8 @@ Layers on a gap of depth g that is open at the sides
 
         P1 (v1 - air) - P2 (v2 - air) + Y(kn) P2 <r>.
 
-    A cloud is the same: a porous sheet between two volumes of air. It goes with the square of the
-    air's motion at its depth, so a mode that has a node of pressure there is damped strongly.
+    A cloud is the same: a porous sheet between two volumes of air. What flows through it goes with
+    the motion of the air at its depth, which is greatest where the pressure has a node.
 
     An opening also carries the air about it, inside and out: r vanishes 2 g/pi (1 + ln(w/2g))
     beyond the sides (w the shorter; flow from a slit, own estimate, its factor set by two clouds of
@@ -246,8 +246,8 @@ def _sides(size: Size) -> tuple[Floats, Floats]:
 def _at_the_wall(
     more: Complexes, depth: float, freqs: Floats, kt: Floats, medium: Medium
 ) -> Complexes:
-    """What takes `more` flow than air, `depth` m off the wall (at most k0 depth = 1), as a wall: the
-    wave that it sends out is counted at the wall."""
+    """Admittance at the wall of what takes `more` flow than air `depth` m off it, whose own wave is
+    counted there; at most k0 depth = 1."""
     k0 = medium.wavenumber(freqs)
     kn = _across(k0, kt)
     return np.asarray(more / (1.0 - 1j * more * k0 / kn * np.tan(kn * np.minimum(depth, 1 / k0))))

@@ -98,8 +98,6 @@ def _upright(stack: Standing, height: float) -> tuple[Floats, Floats, Floats, Fl
         order += 1.0
     k = order * np.pi / tall
     wave = (np.cos if on_floor else np.sin)(k[:, None] * above)
-    if to_ceiling and not on_floor:
-        wave = np.sin(k[:, None] * above)
     scale = np.where(order == 0.0, 1.0, 2.0) / tall
     return stack.low + above, 0.5 * tall * w, wave * np.sqrt(scale)[:, None], k**2
 
@@ -128,9 +126,8 @@ class _Fields:
             for part in (self.value, *self.slopes)
         ]
         along = [(flat[0], self.cos), (flat[1], self.cos), (flat[2], self.cos), (flat[0], self.sin)]
-        return [
-            np.tensordot(part, wave, (0, 0)).reshape(lift.shape[1], -1) for part, wave in along
-        ]
+        shape = (lift.shape[1], self.value.shape[1] * self.cos.shape[1])
+        return [np.tensordot(part, wave, (0, 0)).reshape(shape) for part, wave in along]
 
     def spread(self) -> list[Floats]:
         """Value and three slopes (M, Q * Z) of the modes themselves."""
@@ -189,14 +186,14 @@ def _stack(
     mu2 = np.add.outer(section.mu2, kz2).ravel()
     ours, theirs = (_Fields(modes, section, stack.sides, z) for modes in (low, high))
     fields = [np.concatenate(p) for p in zip(ours.spread(), theirs.lifted(lift), strict=True)]
-    v0, *slopes = ((part * weight) @ part.T for part in fields)
+    v0, x, y, up = ((part * weight) @ part.T for part in fields)
     b, bent = [], []
     for modes, seen, turn in ((low, ours, None), (high, theirs, lift)):
         own = seen.tested(section.bubbles * section.weight, wave * w)
         more = own * (2.0 * np.pi * modes.f_hz / modes.c)[:, None] ** 2 / mu2
         b.append(own if turn is None else turn.T @ own)
         bent.append(more if turn is None else turn.T @ more)
-    return (v0, sum(slopes), np.concatenate(b), np.concatenate(bent)), mu2
+    return (v0, x + y + up, np.concatenate(b), np.concatenate(bent)), mu2
 
 
 def _factors(stack: Standing, mu2: Floats, k: Floats, f: Floats) -> Complexes:

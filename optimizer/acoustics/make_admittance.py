@@ -14,9 +14,9 @@ from materials.modal import Make
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches
 from optimizer.room.geometry import Floats
 
-# Wavenumbers along a wall, rad/m, an eighth apart, to those of the strips of half a metre that the
-# coupled modes resolve. The flow through a gapped piece goes with (k0^2 - kt^2)^2 and is least where
-# a mode runs along it: between nodes a third apart that least value was read up to a third too high.
+# Wavenumbers along a wall, rad/m, an eighth apart, up to those of the strips of half a metre that
+# the coupled modes resolve. The flow through a gapped piece goes with (k0^2 - kt^2)^2 and is least
+# where a mode runs along it: with nodes a third apart that was read up to a third too high.
 ALONG: Floats = np.concatenate([[0.0, 0.25], np.geomspace(0.4, 4.5, 21), [5.5, 8.0, 12.0, 18.0]])
 ALONG.setflags(write=False)
 JOIN = (177.0, 354.0)  # Hz; the octave of 250 Hz, the lowest in which rows are fitted

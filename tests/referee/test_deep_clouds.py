@@ -1,8 +1,8 @@
 """Clouds of 100 mm of wool 200 mm below the ceiling, in a room 2.5 m high, against finite elements.
 
-The mode 0-0-2 has its node of pressure half-way up and moves the air most a quarter of the height
-below the ceiling, close to where such a cloud hangs. By finite elements it rings for 0.5 s under a
-cloud of 1.2 x 1.2 m and for 0.2 s under one of 2.4 x 1.2 m, which leaves little of a mode. A quarter of the room is meshed; its middle
+The mode 0-0-2 moves the air most a quarter of the height below the ceiling, close to where such a
+cloud hangs. By finite elements it rings for 0.5 s under a cloud of 1.2 x 1.2 m and for 0.2 s under
+one of 2.4 x 1.2 m, which leaves little of a mode. A quarter of the room is meshed; its middle
 planes are walls then, as modes even about them have no flow through them.
 """
 
