@@ -92,16 +92,20 @@ class CornerFill:
         return self.leg**2 * (0.5 if self.shape == "triangle" else 1.0)
 
     @property
+    def mirrored_side(self) -> float:
+        """Side in m of the square that the section is when mirrored in both walls."""
+        return self.leg * (float(np.sqrt(2.0)) if self.shape == "triangle" else 2.0)
+
+    @property
     def face_width(self) -> float:
         """Width of the exposed face, m: sqrt(2) legs of a triangle, two legs of a square."""
-        return self.leg * (float(np.sqrt(2.0)) if self.shape == "triangle" else 2.0)
+        return self.mirrored_side
 
     def face_admittance(self, freqs: npt.ArrayLike, medium: Medium = AIR) -> Complexes:
         """Mean normalised admittance beta of the exposed face, shape (freqs,)."""
         f = positive_frequencies(freqs)
         zc, k = characteristic(f, self.flow_resistivity, self.model, medium)
-        side = self.leg * (float(np.sqrt(2.0)) if self.shape == "triangle" else 2.0)
-        y = 1j * k * self.section * mean_pressure(k, side) / (zc * self.face_width)
+        y = 1j * k * self.section * mean_pressure(k, self.mirrored_side) / (zc * self.face_width)
         if self.facing is not None:
             y = y / (1.0 + y * facing_impedance(self.facing, f, medium))
         return np.asarray(y * medium.impedance, dtype=np.complex128)

@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from materials.bands import BANDS
+from materials.porous import RESISTIVITIES
 from materials.scattering import (
     SCATTERING_COLUMNS,
     Scattering,
@@ -55,7 +56,6 @@ _SOURCE_COLUMNS = ("key", "citation", "seen", "licence")
 UNITS = ("alpha", "m2")
 STATUSES = ("sourced", "memory", "estimated")
 TWO_FACES = "free-standing"
-_RESISTIVITIES = (500.0, 500_000.0)  # Pa s/m2, as materials.porous takes them
 _LARGEST_ALPHA = 1.6  # per face counted
 _LONGEST_NAME = 80  # letters, as of products
 _LARGEST_AREA = 100.0  # m2 of one item
@@ -298,7 +298,7 @@ def _material(line: Line, scattering: Scattering | None, status: str) -> Materia
 
 
 def _flow_resistivity(line: Line, thickness: float | None) -> float | None:
-    sigma = line.number("flow_resistivity", *_RESISTIVITIES)
+    sigma = line.number("flow_resistivity", *RESISTIVITIES)
     if sigma is not None and thickness is None:
         line.fault("thickness_mm", "must be given with a flow resistivity")
         return None

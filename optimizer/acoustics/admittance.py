@@ -21,18 +21,28 @@ from numpy.typing import NDArray
 from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
-from optimizer.acoustics.make_admittance import DIFFUSE, along, joined, kinds_of, level
+from optimizer.acoustics.make_admittance import (
+    ALONG,
+    DIFFUSE,
+    along,
+    joined,
+    kinds_of,
+    level,
+    make_share,
+    make_table,
+)
 from optimizer.acoustics.reactance import fade, laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
-__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "base_admittance", "coefficient_admittance",
-           "endless_admittance", "low_cells", "low_patches", "piece_admittance", "piece_kinds",
-           "upright"]  # fmt: skip
+__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "bare_fills", "base_admittance",
+           "coefficient_admittance", "endless_admittance", "low_cells", "low_patches",
+           "piece_admittance", "piece_kinds", "upright"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
-AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_]]  # tables (N, T + 1, F), upright
+# tables (N, T + 1, F), upright (N,), and which (N,) stand for the wool of corner fills
+AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_], NDArray[np.bool_]]
 
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
@@ -103,6 +113,20 @@ def upright(patches: Patches) -> NDArray[np.bool_]:
     return np.array([isinstance(build, CornerFill) for build in builds], dtype=bool)
 
 
+def bare_fills(patches: Patches) -> Ints:
+    """Which pieces fill an upright corner without a facing: those that can act as volumes."""
+    corner = np.flatnonzero(upright(patches))
+    bare = [patches.make[i].build.facing is None for i in corner]
+    return np.asarray(corner[np.array(bare, dtype=bool)])
+
+
+def _wool(pieces: Patches, which: Ints) -> Complexes:
+    """Tables (N, T + 1, F) of what those pieces show as their make."""
+    rows = [pieces.strength[i] * make_share(pieces.make[i]) * make_table(pieces.make[i])
+            for i in which]  # fmt: skip
+    return np.array(rows).reshape(len(which), len(ALONG) + 1, len(LOW_HZ))
+
+
 def _spread(patches: Patches) -> Floats:
     """Face per covered area (N,)."""
     size = np.prod(patches.rect[:, 2:] - patches.rect[:, :2], axis=1)
@@ -116,7 +140,8 @@ def base_admittance(scene: Scene) -> Complexes:
 
 def low_patches(scene: Scene) -> AlongRows:
     """Additive rows: surface (N,), rect (N, 4) m and tables (N, T + 1, F) of admittance
-    (make_admittance.make_table), and which of them (N,) fill an upright corner.
+    (make_admittance.make_table), which of them (N,) fill an upright corner, and which of these (N,)
+    are what the wool of a bare fill shows at the wall, where another model takes it as a volume.
 
     The admittance of a point is the sum over all rows that hold it. First one row per surface
     (its bounding rectangle), then for each tile what it differs by, for each piece its own less
@@ -128,6 +153,9 @@ def low_patches(scene: Scene) -> AlongRows:
     instead = with_reactance(endless_admittance(tiles)) - base[tiles.surface]
     hides = bands_at(pieces.hides, LOW_HZ)
     own = piece_admittance(pieces) - level(hides * base[pieces.surface])
+    bare = bare_fills(pieces)
+    wool = _wool(pieces, bare)
+    own[bare] -= wool
     low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
     high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
     same = pieces.surface[:, None] == tiles.surface[None, :]
@@ -136,15 +164,15 @@ def low_patches(scene: Scene) -> AlongRows:
     bounds = np.array([plane.bounds for plane in scene.planes])
     before = level(np.concatenate([base, instead]))
     after = level(-hides[piece] * instead[tile])
-    index = [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile]]
-    corner = np.zeros(len(before) + len(own) + len(after), dtype=bool)
+    tables = np.concatenate([before, own, after, wool])
+    corner, volume = np.zeros((2, len(tables)), dtype=bool)
     corner[len(before) : len(before) + len(own)] = upright(pieces)
-    return (
-        np.concatenate(index),
-        np.concatenate([bounds, tiles.rect, pieces.rect, common]),
-        np.concatenate([before, own, after]),
-        corner,
-    )
+    corner[len(before) + bare] = False
+    volume[len(tables) - len(wool) :] = True
+    surfaces = [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile],
+                pieces.surface[bare]]  # fmt: skip
+    rects = [bounds, tiles.rect, pieces.rect, common, pieces.rect[bare]]
+    return np.concatenate(surfaces), np.concatenate(rects), tables, corner | volume, volume
 
 
 def low_cells(scene: Scene) -> Rows:
@@ -156,7 +184,7 @@ def low_cells(scene: Scene) -> Rows:
     They cover each surface's bounding rectangle whole. Cells that are side by side and under the
     same rows are one.
     """
-    surface, rect, tables, corner = low_patches(scene)
+    surface, rect, tables, corner, _ = low_patches(scene)
     beta = _diffuse(tables, corner)
     cells: list[tuple[int, tuple[float, ...], Complexes]] = []
     for index in range(len(scene.planes)):

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike
 from scipy.linalg import lu_factor, lu_solve
 from scipy.optimize import linear_sum_assignment
 
-from optimizer.acoustics.coupled_build import Complexes, CoupledBox, unit_shapes, wavenumbers
-from optimizer.acoustics.modes import Floats, Ints
+from optimizer.acoustics.coupled_build import CoupledBox, unit_shapes, wavenumbers
+from optimizer.acoustics.modes import Complexes, Floats, Ints
 from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572

@@ -13,15 +13,19 @@ is kept as a few combined functions (singular vectors of their static answer), a
 excites in them directly is summed from rigid-wall image sources at an imaginary wavenumber.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array, hstack
 
+from optimizer.acoustics.corner_volumes import Standing, volume_blocks
+from optimizer.acoustics.coupled_high import NearWall, WallOperator, combined_functions, near_wall
 from optimizer.acoustics.modes import (
     C_AIR,
     IN_PLANE,
+    Complexes,
     Floats,
     Ints,
     Modes,
@@ -30,21 +34,14 @@ from optimizer.acoustics.modes import (
     box_modes,
     check_inside,
     check_patches,
-    cosine_integral,
     mode_shape,
 )
-
-Complexes = NDArray[np.complex128]
-Pair = tuple[Floats, Floats]  # integrals of products of cosines (K, A, A), and of their slopes
+from optimizer.acoustics.wall_runs import Runs, pair_integrals
 
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
-COMBINED_MAX = 160  # most combined functions
-COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
-COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.1 % of a decay
-LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
 
 
 @dataclass(frozen=True)
@@ -110,6 +107,8 @@ def couple_box(
     c: float = C_AIR,
     along: ArrayLike = (0.0,),
     upright: ArrayLike | None = None,
+    stacks: Sequence[Standing] = (),
+    instead: ArrayLike | None = None,
 ) -> CoupledBox:
     """Set up the coupled problem for frequencies up to f_max.
 
@@ -119,7 +118,9 @@ def couple_box(
     Where the admittance depends on the run of sound along the wall, beta is (K, T + 1, F): at
     wavenumbers `along` (T,), rad/m, and last, in m2, what goes with the slopes of pressure along
     the wall; of rows with `upright` (K,) only the vertical run and slope count. Two modes of
-    different run meet the mean of both admittances, so that the problem stays symmetric.
+    different run meet the mean of both admittances, so that the problem stays symmetric. `stacks`
+    of corner fills act as volumes (corner_volumes); of rows that they act `instead` (K,) of only
+    what these would excite in high modes is kept, as functions to describe the stacks with.
     ValueError for shapes that disagree, or a patch or object outside the room.
     """
     low, high = _split_modes(dimensions, f_max, c)
@@ -133,75 +134,22 @@ def couple_box(
         raise ValueError("couple_box: beta must have one row per patch and one column per f")
     beta_at(grid, b[:, 0], grid)  # raises when f does not rise
     spread, coef = _split_admittance(b)
-    nears = [_near_wall(high, axis, 2.0 * np.pi * _high_limit(f_max) / c) for axis in range(3)]
-    walls = _wall_operators(low, high, nears, patches, spread, runs)
+    nears = [near_wall(high, axis, 2.0 * np.pi * _high_limit(f_max) / c) for axis in range(3)]
+    held = _flags(instead, len(patches))
+    walls = _wall_operators(low, high, nears, patches, spread, runs, ~held)
+    guides = _wall_operators(low, high, nears, patches, spread, runs, held)
     k_high = np.concatenate([wavenumbers(high), *(w.k_near for w in nears)])
-    lift, k2_lift = _combined_functions(len(low.n), k_high, walls, coef, 2 * np.pi * f_max / c)
+    lift, k2_lift = combined_functions(
+        len(low.n), k_high, walls + guides, coef, 2 * np.pi * f_max / c
+    )
     blocks = _wall_blocks(len(low.n), lift, walls, len(coef))
+    if stacks:
+        more, factors = volume_blocks(stacks, low, high, lift[: len(high.n)], grid, BETA_TOL)
+        blocks, coef = np.concatenate([blocks, more]), np.concatenate([coef, factors])
     k2 = np.concatenate([wavenumbers(low) ** 2, k2_lift])
     loss = np.broadcast_to(np.asarray(air, dtype=np.float64), grid.shape)
     box = CoupledBox(low, high, lift, k2, blocks, grid, coef, loss, f_max)
     return box if objects is None else with_objects(box, objects)
-
-
-@dataclass(frozen=True)
-class NearWall:
-    """Lumped modes of one axis: in-plane orders (N, 2), parity (N,), wavenumber, wall value."""
-
-    plane: Ints
-    parity: Ints
-    k_near: Floats
-    value: Floats
-
-
-@dataclass(frozen=True)
-class Runs:
-    """Wavenumbers along a wall (T,) at which admittances are given, and the rows (K,) for which
-    only the vertical one counts."""
-
-    nodes: Floats
-    upright: NDArray[np.bool_]
-
-    def matrices(
-        self,
-        pairs: tuple[Pair, Pair],
-        spread: Floats,
-        upright: NDArray[np.bool_],
-        squares: list[Floats],
-        second: int,
-    ) -> list[Floats]:
-        """R matrices between in-plane orders of a wall for the rows on it: spread (K, T + 1, R).
-
-        `pairs` are the integrals along each of its two directions, `squares` k^2 by order, `second`
-        the axis of the second. The entry of two orders takes the mean of the admittances that each
-        meets, and what goes with slopes the product of the slopes.
-        """
-        if spread.shape[2] == 0:
-            return []
-        (pair_i, slope_i), (pair_j, slope_j) = pairs
-        even = np.ptp(spread[:, :-1], axis=1).max(axis=1, initial=0.0) == 0.0
-        even &= np.all(spread[:, -1] == 0.0, axis=1)
-        out = [_plane_matrix(pair_i[even], pair_j[even], w) for w in spread[even, 0].T]
-        tables = spread[~even].reshape(-1, spread.shape[1] * spread.shape[2])
-        marked = np.concatenate([tables, upright[~even, None]], axis=1)
-        kinds, kind = np.unique(marked, axis=0, return_inverse=True)
-        every = squares[0][:, None] + squares[1][None, :]
-        vertical = np.broadcast_to(squares[1] if second == 2 else 0.0 * squares[1], every.shape)
-        for index, row in enumerate(kinds):
-            mine = np.flatnonzero(~even)[kind.ravel() == index]
-            plain = _plane_matrix(pair_i[mine], pair_j[mine], np.ones(len(mine)))
-            at = np.sqrt((vertical if row[-1] else every).ravel())
-            slopes = _plane_matrix(pair_i[mine], slope_j[mine], np.ones(len(mine)))
-            if not row[-1]:
-                slopes += _plane_matrix(slope_i[mine], pair_j[mine], np.ones(len(mine)))
-            for r, table in enumerate(row[:-1].reshape(len(self.nodes) + 1, -1).T):
-                met = np.interp(at**2, self.nodes**2, table[:-1])
-                out[r] += 0.5 * (met[:, None] + met) * plain + table[-1] * slopes
-        return out
-
-
-# One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
-WallOperator = tuple[csr_array, csr_array, list[Floats]]
 
 
 def _high_limit(f_max: float) -> float:
@@ -256,21 +204,22 @@ def _wall_operators(
     patches: Patches,
     spread: Floats,
     runs: Runs,
+    taken: NDArray[np.bool_],
 ) -> list[WallOperator]:
-    """Every treated wall as in-plane incidence matrices and plane-order matrices."""
+    """Every wall with rows `taken` (K,), as in-plane incidence and plane-order matrices."""
     top = np.maximum(low.n.max(axis=0), high.n.max(axis=0))
     before = np.cumsum([0] + [len(n.k_near) for n in nears])
     walls: list[WallOperator] = []
     for axis, (i, j) in enumerate(IN_PLANE):
         for side in (0, 1):
-            own = np.flatnonzero((patches.axis == axis) & (patches.side == side))
+            own = np.flatnonzero(taken & (patches.axis == axis) & (patches.side == side))
             if len(own) == 0:
                 continue
             shape = (int(top[i]) + 1, int(top[j]) + 1)
             lo_i, lo_j, hi_i, hi_j = patches.rect[own].T
             pairs = (
-                _pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i])),
-                _pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j])),
+                pair_integrals(int(top[i]), lo_i, hi_i, float(low.dimensions[i])),
+                pair_integrals(int(top[j]), lo_j, hi_j, float(low.dimensions[j])),
             )
             squares = [
                 (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
@@ -308,25 +257,6 @@ def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int
     return blocks
 
 
-def _pair_integrals(order_max: int, lo: Floats, hi: Floats, length: float) -> Pair:
-    """int cos(a pi x/L) cos(b pi x/L) dx over [lo, hi] -> (K, order_max + 1, order_max + 1), and
-    the same of their slopes."""
-    single = cosine_integral(2 * order_max, lo, hi, length)
-    a = np.arange(order_max + 1)
-    apart, together = single[np.abs(a[:, None] - a)], single[a[:, None] + a]
-    k2 = np.outer(a, a)[:, :, None] * (np.pi / length) ** 2
-    pair, slope = 0.5 * (apart + together), 0.5 * k2 * (apart - together)
-    return np.moveaxis(pair, 2, 0), np.moveaxis(slope, 2, 0)
-
-
-def _plane_matrix(pair_i: Floats, pair_j: Floats, weight: Floats) -> Floats:
-    """sum_k weight_k int_k cos cos cos cos dS between in-plane order pairs (a, c) and (b, d)."""
-    n_i, n_j = pair_i.shape[1], pair_j.shape[1]
-    flat = (pair_i * weight[:, None, None]).reshape(-1, n_i * n_i).T @ pair_j.reshape(-1, n_j * n_j)
-    grid = flat.reshape(n_i, n_i, n_j, n_j).transpose(0, 2, 1, 3)
-    return np.asarray(grid.reshape(n_i * n_j, n_i * n_j))
-
-
 def _wall_values(modes: Modes, axis: int, side: int) -> Floats:
     """Value of each unit-norm mode across its own wall."""
     return np.asarray((-1.0) ** (side * modes.n[:, axis]) / np.sqrt(modes.norm))
@@ -339,76 +269,6 @@ def _incidence(
     row = plane[:, 0] * shape[1] + plane[:, 1]
     where = (row, first + np.arange(len(values)))
     return csr_array((values, where), shape=(shape[0] * shape[1], columns))
-
-
-def _near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
-    """All modes above k_cut that a wall normal to `axis` excites, lumped.
-
-    For in-plane orders of wavenumber k_t < k_cut the orders n of one parity with
-    k_n^2 + k_t^2 > k_cut^2 answer as one function sum_n w_n cos(n pi x/L), w_n = 1/(k_n^2 + k_t^2):
-    value at the wall g = sum (2/L) w_n, squared norm m = sum (2/L) w_n^2, stiffness g. So it acts
-    as a mode of squared wavenumber g/m and wall value g/sqrt(m). Its effect on the other walls is
-    left out.
-    """
-    i, j = IN_PLANE[axis]
-    size = high.dimensions
-    tops = [int(k_cut * size[q] / np.pi) for q in (i, j)]
-    grid = np.meshgrid(*(np.arange(t + 1) for t in tops), indexing="ij")
-    plane = np.stack([g.ravel() for g in grid], axis=1)
-    kt2 = np.sum((np.pi * plane / size[[i, j]]) ** 2, axis=1)
-    plane, kt2 = plane[kt2 < k_cut**2], kt2[kt2 < k_cut**2]
-    plane_norm = size[i] * size[j] / 2.0 ** np.count_nonzero(plane, axis=1)
-    L = float(size[axis])
-    first = np.floor(np.sqrt(k_cut**2 - kt2) * L / np.pi * (1 + 1e-12)).astype(int) + 1
-    out = []
-    for parity in (0, 1):
-        n = first[:, None] + (first[:, None] + parity) % 2 + 2 * np.arange(LUMPED_ORDERS)
-        w = 1.0 / ((np.pi * n / L) ** 2 + kt2[:, None])
-        rest = L / (2.0 * np.pi**2 * (n[:, -1] + 1.0)) * L  # integral over the orders beyond
-        g = 2.0 / L * (w.sum(axis=1) + rest)
-        m = 2.0 / L * np.sum(w**2, axis=1)
-        out.append((g / m, g / np.sqrt(m) / np.sqrt(plane_norm)))
-    return NearWall(
-        np.concatenate([plane, plane]).astype(np.int64),
-        np.repeat([0, 1], len(plane)).astype(np.int64),
-        np.sqrt(np.concatenate([o[0] for o in out])),
-        np.concatenate([o[1] for o in out]),
-    )
-
-
-def _combined_functions(
-    n_low: int, k_high: Floats, walls: list[WallOperator], coef: Complexes, k_top: float
-) -> tuple[Floats, Floats]:
-    """Combinations of high modes that carry what the walls excite in them.
-
-    The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2 - k_top^2/2), their
-    answer half-way up the band. Its leading left singular vectors (randomised range finder,
-    Halko, Martinsson, Tropp, SIAM Rev. 53 (2011) 217) are scaled back, made orthonormal and
-    rotated so that their stiffness is diagonal.
-    Returns lift (H, P) and squared wavenumbers (P,).
-    """
-    size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
-    root = np.sqrt(k_high**2 - 0.5 * k_top**2)
-    random = np.random.default_rng(0)
-    width = min(COMBINED_MAX + 20, len(k_high))
-    sketch = np.zeros((len(k_high), width))
-    for r, scale in enumerate(size):
-        probe = random.standard_normal((n_low, width)) * scale
-        for at_low, at_high, matrices in walls:
-            sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
-    q = np.linalg.qr(sketch / root[:, None])[0]
-    rows = np.zeros((len(size), n_low, width))
-    for at_low, at_high, matrices in walls:
-        seen = at_high @ (q / root[:, None])
-        for r, scale in enumerate(size):
-            rows[r] += scale * (at_low.T @ (matrices[r] @ seen))
-    _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
-    keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
-    chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
-    basis = np.linalg.qr(chosen / root[:, None])[0]
-    stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
-    k2, turn = np.linalg.eigh(stiffness)
-    return basis @ turn, k2
 
 
 def with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:

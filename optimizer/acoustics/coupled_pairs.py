@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from optimizer.acoustics.coupled_build import Complexes, CoupledBox
-from optimizer.acoustics.modes import Floats, Modes, check_inside, mode_shape
+from optimizer.acoustics.coupled_build import CoupledBox
+from optimizer.acoustics.modes import Complexes, Floats, Modes, check_inside, mode_shape
 from optimizer.compiled import compiled
 
 NODES = (

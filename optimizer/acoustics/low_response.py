@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.acoustics.admittance import LOW_HZ, low_patches
+from optimizer.acoustics.admittance import LOW_HZ, bare_fills, low_patches
+from optimizer.acoustics.corner_volumes import TOUCHING, Standing
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
 from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box, with_objects
 from optimizer.acoustics.evenness import pressure_level
-from optimizer.acoustics.make_admittance import ALONG
+from optimizer.acoustics.make_admittance import ALONG, make_share
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BANDS
@@ -56,7 +57,7 @@ def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledB
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The same without furniture, to be `furnished` in several ways."""
-    surface, rect, beta, corner = low_patches(scene)
+    surface, rect, beta, corner, volume = low_patches(scene)
     return couple_box(
         dimensions,
         on_walls(dimensions, scene, surface, rect),
@@ -66,7 +67,43 @@ def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coup
         air=_at(scene.air[None])[0],
         along=ALONG,
         upright=corner,
+        stacks=standing(scene, dimensions),
+        instead=volume,
     )
+
+
+def standing(scene: Scene, dimensions: Dimensions) -> list[Standing]:
+    """Bare corner fills as stacks of wool; those that touch are one, open only at its ends."""
+    pieces = scene.pieces.take(bare_fills(scene.pieces))
+    walls = on_walls(dimensions, scene, pieces.surface, pieces.rect)
+    kinds: dict[tuple[tuple[int, int], object], list[tuple[float, float, int]]] = {}
+    for i, make in enumerate(pieces.make):
+        axis, rect = int(walls.axis[i]), walls.rect[i]
+        far = int(rect[0] > dimensions[1 - axis] - rect[2])
+        own = int(walls.side[i])
+        fill = make.build
+        matter = (fill.shape, fill.leg, fill.flow_resistivity, fill.model, make.from_table)
+        sides = (own, far) if axis == 0 else (far, own)
+        kinds.setdefault((sides, matter), []).append((float(rect[1]), float(rect[3]), i))
+    stacks = []
+    for (sides, _), places in kinds.items():
+        for low, high, members in _runs(places):
+            make = pieces.make[members[0]]
+            share = pieces.strength[members].mean() * make_share(make)
+            stacks.append(Standing(make.build, sides, low, high, share))
+    return stacks
+
+
+def _runs(places: list[tuple[float, float, int]]) -> list[tuple[float, float, list[int]]]:
+    """Unbroken stretches of (low, high, index): ends, and the indices in each."""
+    out: list[tuple[float, float, list[int]]] = []
+    for low, high, index in sorted(places):
+        if out and low <= out[-1][1] + TOUCHING:
+            start, end, members = out[-1]
+            out[-1] = (start, max(end, high), [*members, index])
+        else:
+            out.append((low, high, [index]))
+    return out
 
 
 def furnished(box: CoupledBox, scene: Scene, dimensions: Dimensions) -> CoupledBox:

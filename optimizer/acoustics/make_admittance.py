@@ -14,9 +14,10 @@ from materials.modal import Make
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches
 from optimizer.room.geometry import Floats
 
-# Wavenumbers along a wall, rad/m: close up to those of modes of small rooms, then to the strips of
-# half a metre that the coupled modes resolve.
-ALONG: Floats = np.array([0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.5, 3.0, 4.0, 5.5, 8.0, 12.0, 18.0])
+# Wavenumbers along a wall, rad/m, an eighth apart, up to those of the strips of half a metre that
+# the coupled modes resolve. The flow through a gapped piece goes with (k0^2 - kt^2)^2 and is least
+# where a mode runs along it: with nodes a third apart that was read up to a third too high.
+ALONG: Floats = np.concatenate([[0.0, 0.25], np.geomspace(0.4, 4.5, 21), [5.5, 8.0, 12.0, 18.0]])
 ALONG.setflags(write=False)
 JOIN = (177.0, 354.0)  # Hz; the octave of 250 Hz, the lowest in which rows are fitted
 DIFFUSE = 2.0 / 3.0  # mean of sin^2 of the angle of incidence over solid angle
@@ -40,15 +41,24 @@ def level(beta: Complexes) -> Complexes:
     return out
 
 
+def make_share(make: Make) -> Floats:
+    """Share (F,) in which a make acts as itself at LOW_HZ: none above the cross-over of one that
+    stands for a row of the table."""
+    if not make.from_table:
+        return np.ones(len(LOW_HZ))
+    low, high = np.log(JOIN)
+    above = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
+    return np.asarray(1.0 - above**2 * (3.0 - 2.0 * above))
+
+
 def joined(make: Make, strength: float, coefficients: Complexes) -> Complexes:
     """Table (T + 1, F): the make's, above the cross-over that of its `coefficients` (F,)."""
-    own = strength * make_table(make)
     if not make.from_table:
-        return own
-    low, high = np.log(JOIN)
-    share = np.clip((np.log(LOW_HZ) - low) / (high - low), 0.0, 1.0)
-    share = share**2 * (3.0 - 2.0 * share)
-    return np.asarray((1.0 - share) * own + share * level(coefficients[None])[0])
+        return strength * make_table(make)
+    share = make_share(make)
+    return np.asarray(
+        share * strength * make_table(make) + (1.0 - share) * level(coefficients[None])[0]
+    )
 
 
 def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:

@@ -27,6 +27,7 @@ from optimizer.acoustics.decay_curve import T20_RANGE, fit_decay_time
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Complexes = NDArray[np.complex128]
 
 C_AIR = 343.0
 FIT_SAMPLES = 2001

@@ -36,12 +36,16 @@ def run(arguments: argparse.Namespace) -> int:
     if not found:
         say(f'Nothing matches "{" ".join(arguments.words)}"; try fewer or other words.')
         return 1
-    header = ["id", "what", "unit", *[band_label(b) for b in BANDS], "sources", "status"]
+    bands = [band_label(b) for b in BANDS]
+    header = ["id", "what", "unit", *bands, "kPa s/m2", "sources", "status"]
     rows = [_row(material) for material in found]
     parts = [
-        text_table(header, rows, tuple(range(3, 3 + len(BANDS)))),
+        text_table(header, rows, tuple(range(3, 4 + len(BANDS)))),
         "~ extrapolated, less sure. alpha: random-incidence coefficient; "
         "m2: absorption area of one item.",
+        "kPa s/m2: flow resistivity of porous matter of known depth, which acts below about 250 Hz "
+        "as that matter instead of by its coefficients; in brackets how far (root mean square) its "
+        "own coefficients from 250 Hz up lie from the row's.",
     ]
     if arguments.sources:
         keys = sorted({key for material in found for key in material.sources})
@@ -56,4 +60,13 @@ def _row(material: Material) -> list[str]:
         for band, value in zip(BANDS, material.absorption, strict=True)
     ]
     sources = "; ".join(material.sources)
-    return [material.id, material.name, material.unit, *values, sources, material.status]
+    first = [material.id, material.name, material.unit]
+    return [*first, *values, _matter(material), sources, material.status]
+
+
+def _matter(material: Material) -> str:
+    """Flow resistivity and how well it was found; nothing where the matter is not known."""
+    if material.flow_resistivity is None:
+        return ""
+    told = f"{1e-3 * material.flow_resistivity:.1f}"
+    return told if material.fit_residual is None else f"{told} ({material.fit_residual:.2f})"

@@ -5,10 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.acoustics.coupled import log_frequencies
-from optimizer.acoustics.coupled_build import Complexes, CoupledBox
+from optimizer.acoustics.coupled_build import CoupledBox
 from optimizer.acoustics.coupled_pairs import Block, respond
 from optimizer.acoustics.judge_response import EVEN_RANGE
 from optimizer.acoustics.low_response import HIGHEST_HZ
+from optimizer.acoustics.modes import Complexes
 from optimizer.positions.search import Searched
 from optimizer.positions.set_ups import Ints
 from optimizer.positions.turning import turn_back

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.acoustics.coupled import log_frequencies, response
-from optimizer.acoustics.coupled_build import Complexes, CoupledBox
+from optimizer.acoustics.coupled_build import CoupledBox
 from optimizer.acoustics.coupled_pairs import Block, respond
 from optimizer.acoustics.evenness import octave_deviation
 from optimizer.acoustics.judge_response import EVEN_RANGE, mean_difference
 from optimizer.acoustics.low_response import HIGHEST_HZ
+from optimizer.acoustics.modes import Complexes
 from optimizer.positions.set_ups import Ints, SetUps
 from optimizer.positions.turning import turn_back
 from optimizer.room.geometry import Floats

@@ -456,7 +456,7 @@ def test_response_has_converged(monkeypatch):
     usual = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
     monkeypatch.setattr("optimizer.acoustics.coupled_build.LOW_MARGIN_HZ", 160.0)
     monkeypatch.setattr("optimizer.acoustics.coupled_build.HIGH_FACTOR", 6.0)
-    monkeypatch.setattr("optimizer.acoustics.coupled_build.COMBINED_TOL", 0.003)
+    monkeypatch.setattr("optimizer.acoustics.coupled_high.COMBINED_TOL", 0.003)
     more = pressure_level(response(flat(corner_strips(), 0.3), f, *pair))
     assert np.max(np.abs(more - usual)) < 0.3
 

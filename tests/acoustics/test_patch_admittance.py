@@ -172,7 +172,7 @@ def test_rows_add_up_to_piece_and_what_passes_through_it() -> None:
     scene = project().scene
     pieces = patch(scene, "front", (0.9, 0.8, 1.9, 1.6), TUNED)  # half over the window
     scene = scene.with_pieces(pieces)
-    surface, rect, tables, _ = low_patches(scene)
+    surface, rect, tables, _, _ = low_patches(scene)
     beta = tables[:, 0]
     base = base_admittance(scene)
     tiles = with_reactance(endless_admittance(scene.tiles))
@@ -207,7 +207,7 @@ def test_cells_cover_every_surface_once_and_take_energy_only() -> None:
 
 def test_a_room_without_tiles_or_pieces_is_its_walls() -> None:
     scene = replace(project().scene, tiles=Patches.none())
-    surface, _, beta, _ = low_patches(scene)
+    surface, _, beta, _, _ = low_patches(scene)
     np.testing.assert_array_equal(surface, np.arange(6))
     np.testing.assert_allclose(beta[:, 0].real, coefficient_admittance(scene.base_alpha, LOW_HZ))
     assert len(low_cells(scene)[0]) == 6

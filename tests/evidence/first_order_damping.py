@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics import coupled, coupled_build
+from optimizer.acoustics import coupled, coupled_build, coupled_high
 from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.modes import IN_PLANE, Patches, box_modes, damping_first_order
 
@@ -27,7 +27,10 @@ STRIP = 0.6
 TOP_HZ = 150.0
 BETAS: tuple[complex, ...] = (0.01, 0.02, 0.05, 0.1, 0.125, 0.2, 0.3, 0.1 + 0.1j, 0.2 + 0.2j)
 RESPONSE_BETAS: tuple[complex, ...] = (0.05, 0.125, 0.3, 0.2 + 0.2j)
-LARGER = {"LOW_MARGIN_HZ": 160.0, "HIGH_FACTOR": 5.0, "COMBINED_TOL": 0.001, "COMBINED_MAX": 300}
+LARGER = {
+    coupled_build: {"LOW_MARGIN_HZ": 160.0, "HIGH_FACTOR": 5.0},
+    coupled_high: {"COMBINED_TOL": 0.001, "COMBINED_MAX": 300},
+}
 SPEAKERS = [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]]
 SEATS = [[2.4, 1.7, 1.2], [3.9, 1.7, 1.0]]
 
@@ -117,14 +120,17 @@ def response_table(betas: Sequence[complex] = RESPONSE_BETAS) -> list[str]:
 
 @contextmanager
 def larger_basis() -> Iterator[None]:
-    usual = {name: getattr(coupled_build, name) for name in LARGER}
-    for name, value in LARGER.items():
-        setattr(coupled_build, name, value)
+    settings = [
+        (where, name, value) for where, own in LARGER.items() for name, value in own.items()
+    ]
+    usual = [(where, name, getattr(where, name)) for where, name, _ in settings]
+    for where, name, value in settings:
+        setattr(where, name, value)
     try:
         yield
     finally:
-        for name, value in usual.items():
-            setattr(coupled_build, name, value)
+        for where, name, value in usual:
+            setattr(where, name, value)
 
 
 def main(words: Sequence[str]) -> None:

@@ -125,7 +125,7 @@ def furnished_cases() -> Iterator[Case]:
     room, _ = furnished()
     orders = orders_below(SIZE, 120.0)
     yield Case("5 furnished", room, orders, None, FURNISHED)
-    yield Case("5 bare walls", replace(room, pieces=()), orders, None, SOLID)
+    yield Case("5 bare walls", replace(room, pieces=()), orders, None, FURNISHED)
 
 
 def row(case: Case, fine: tuple[Mode, Mode], coarse: Mode, unknowns: int) -> dict[str, object]:

@@ -4,18 +4,22 @@ Reads geometry.csv (places of the porous matter) beside cases.csv.
 """
 
 import csv
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from referee_matter import Membrane
 
 from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
 from materials.modal import Make, Size
+from optimizer.acoustics.corner_volumes import Standing
 from optimizer.acoustics.coupled import coupled_modes
-from optimizer.acoustics.coupled_build import couple_box
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box
 from optimizer.acoustics.make_admittance import ALONG, level, make_table
 from optimizer.acoustics.modes import IN_PLANE, Patches
 from optimizer.acoustics.scene import LOW_HZ
@@ -33,6 +37,7 @@ class Hung:
 
     make: Make
     places: tuple[Place, ...]
+    standing: Standing | None = None
 
 
 def hung(row: dict[str, str]) -> Hung:
@@ -54,12 +59,14 @@ def _corner(shape: str, low: np.ndarray, high: np.ndarray, sigma: float) -> Hung
         (1, 0 if left else 1, (low[0], low[2], high[0], high[2])),
     )
     height = float(high[2] - low[2])
-    return Hung(Make(fill, (leg, height), 2 * leg * height), places)
+    stack = Standing(fill, (1, places[1][1]), float(low[2]), float(high[2]), np.ones(len(LOW_HZ)))
+    return Hung(Make(fill, (leg, height), 2 * leg * height), places, stack)
 
 
 def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
     axis = int(np.argmin(high - low))
-    gap = float(ROOM[axis] - high[axis])
+    side = int(ROOM[axis] - high[axis] < low[axis])  # the nearer wall
+    gap = float(ROOM[axis] - high[axis] if side else low[axis])
     layers: tuple[Layer, ...] = (Porous(float(high[axis] - low[axis]), sigma),)
     if gap > 1e-6:
         layers = (*layers, AirGap(gap))
@@ -68,12 +75,16 @@ def _flat(low: np.ndarray, high: np.ndarray, sigma: float) -> Hung:
     if np.allclose(size, ROOM[[i, j]]):
         size = None
     rect = (low[i], low[j], high[i], high[j])
-    return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, 1, rect),))
+    return Hung(Make(Build("b", "b", layers), size, 1.0), ((axis, side, rect),))
 
 
-def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] = ()) -> dict:
-    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of the room with pieces, and with areas
-    of other admittance (F,) at LOW_HZ."""
+Extra = Sequence[tuple[Place, np.ndarray]]  # areas of other admittance (F,) at LOW_HZ
+
+
+def box_of(
+    pieces: Sequence[Hung], extra: Extra = (), top_hz: float = TOP_HZ, size: np.ndarray = ROOM
+) -> CoupledBox:
+    """A room of this size (3,) in m with pieces and other areas, as coupled modes up to top_hz."""
     rows = [(place, make_table(p.make), p.make) for p in pieces for place in p.places]
     rows += [(place, level(b[None])[0], None) for place, b in extra]
     upright = [m is not None and isinstance(m.build, CornerFill) for _, _, m in rows]
@@ -83,19 +94,49 @@ def modes_of(pieces: Sequence[Hung], extra: Sequence[tuple[Place, np.ndarray]] =
         np.array([p[2] for p, _, _ in rows], dtype=float),
     )
     tables = np.array([table for _, table, _ in rows])
-    box = couple_box(ROOM, patches, LOW_HZ, tables, 1.15 * TOP_HZ, along=ALONG, upright=upright)
-    found = coupled_modes(box, TOP_HZ)
+    stacks = [p.standing for p in pieces if p.standing is not None]
+    return couple_box(
+        size, patches, LOW_HZ, tables, 1.15 * top_hz,
+        along=ALONG, upright=upright, stacks=stacks, instead=upright,
+    )  # fmt: skip
+
+
+def modes_of(
+    pieces: Sequence[Hung], extra: Extra = (), top_hz: float = TOP_HZ, size: np.ndarray = ROOM
+) -> dict[str, tuple[float, float]]:
+    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of such a room."""
+    found = coupled_modes(box_of(pieces, extra, top_hz, size), top_hz)
     names = ["-".join(map(str, n)) for n in found.n.tolist()]
     return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
 
 
+def boards() -> list[tuple[Place, np.ndarray]]:
+    """Admittance (F,) at LOW_HZ of the surfaces of the furnished room; they go on behind pieces.
+
+    Areas add, so a door has what it differs by from the board that it replaces.
+    """
+    data = furnished_file()
+    w = 2.0 * np.pi * LOW_HZ
+    shown = {name: Membrane(**values)(w) for name, values in data["admittance"].items()}
+    out: list[tuple[Place, np.ndarray]] = []
+    for face in data["face"]:
+        place = ("xyz".index(face["wall"][0]), int(face["wall"][1]), (*face["low"], *face["high"]))
+        beta = shown[face["admittance"]]
+        out.append((place, beta - shown["board"] if face["admittance"] != "board" else beta))
+    return out
+
+
+def furnished_file() -> dict[str, Any]:
+    """furnished_room.toml, as written."""
+    return tomllib.loads((HERE / "furnished_room.toml").read_text())
+
+
 def geometry() -> dict[str, list[Hung]]:
-    """The pieces of each case but the furnished room (5)."""
+    """The pieces of each case."""
     out: dict[str, list[Hung]] = {}
     with (HERE / "geometry.csv").open(newline="") as file:
         for row in csv.DictReader(file):
-            if not row["case"].startswith("5"):
-                out.setdefault(row["case"], []).append(hung(row))
+            out.setdefault(row["case"], []).append(hung(row))
     return out
 
 

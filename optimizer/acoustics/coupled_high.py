@@ -1,0 +1,102 @@
+"""What absorbing walls excite in the modes above the band: lumped modes, and combinations of modes.
+
+Part of coupled_build, which says why.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Ints, Modes
+
+COMBINED_MAX = 160  # most combined functions
+COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
+COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
+FAINT = 1e-3  # share of the strongest part of the admittances below which a part does not count
+LUMPED_ORDERS = 400  # orders of each parity summed into one lumped function
+
+
+@dataclass(frozen=True)
+class NearWall:
+    """Lumped modes of one axis: in-plane orders (N, 2), parity (N,), wavenumber, wall value."""
+
+    plane: Ints
+    parity: Ints
+    k_near: Floats
+    value: Floats
+
+
+# One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
+WallOperator = tuple[csr_array, csr_array, list[Floats]]
+
+
+def near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
+    """All modes above k_cut that a wall normal to `axis` excites, lumped.
+
+    For in-plane orders of wavenumber k_t < k_cut the orders n of one parity with
+    k_n^2 + k_t^2 > k_cut^2 answer as one function sum_n w_n cos(n pi x/L), w_n = 1/(k_n^2 + k_t^2):
+    value at the wall g = sum (2/L) w_n, squared norm m = sum (2/L) w_n^2, stiffness g. So it acts
+    as a mode of squared wavenumber g/m and wall value g/sqrt(m). Its effect on the other walls is
+    left out.
+    """
+    i, j = IN_PLANE[axis]
+    size = high.dimensions
+    tops = [int(k_cut * size[q] / np.pi) for q in (i, j)]
+    grid = np.meshgrid(*(np.arange(t + 1) for t in tops), indexing="ij")
+    plane = np.stack([g.ravel() for g in grid], axis=1)
+    kt2 = np.sum((np.pi * plane / size[[i, j]]) ** 2, axis=1)
+    plane, kt2 = plane[kt2 < k_cut**2], kt2[kt2 < k_cut**2]
+    plane_norm = size[i] * size[j] / 2.0 ** np.count_nonzero(plane, axis=1)
+    L = float(size[axis])
+    first = np.floor(np.sqrt(k_cut**2 - kt2) * L / np.pi * (1 + 1e-12)).astype(int) + 1
+    out = []
+    for parity in (0, 1):
+        n = first[:, None] + (first[:, None] + parity) % 2 + 2 * np.arange(LUMPED_ORDERS)
+        w = 1.0 / ((np.pi * n / L) ** 2 + kt2[:, None])
+        rest = L / (2.0 * np.pi**2 * (n[:, -1] + 1.0)) * L  # integral over the orders beyond
+        g = 2.0 / L * (w.sum(axis=1) + rest)
+        m = 2.0 / L * np.sum(w**2, axis=1)
+        out.append((g / m, g / np.sqrt(m) / np.sqrt(plane_norm)))
+    return NearWall(
+        np.concatenate([plane, plane]).astype(np.int64),
+        np.repeat([0, 1], len(plane)).astype(np.int64),
+        np.sqrt(np.concatenate([o[0] for o in out])),
+        np.concatenate([o[1] for o in out]),
+    )
+
+
+def combined_functions(
+    n_low: int, k_high: Floats, walls: list[WallOperator], coef: Complexes, k_top: float
+) -> tuple[Floats, Floats]:
+    """Combinations of high modes that carry what the walls excite in them.
+
+    The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2 - k_top^2/2), their
+    answer half-way up the band. Its leading left singular vectors (randomised range finder,
+    Halko, Martinsson, Tropp, SIAM Rev. 53 (2011) 217) are scaled back, made orthonormal and
+    rotated so that their stiffness is diagonal.
+    Returns lift (H, P) and squared wavenumbers (P,).
+    """
+    size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
+    strong = [(r, scale) for r, scale in enumerate(size) if scale > FAINT * size.max()]
+    root = np.sqrt(k_high**2 - 0.5 * k_top**2)
+    random = np.random.default_rng(0)
+    width = min(COMBINED_MAX + 20, len(k_high))
+    sketch = np.zeros((len(k_high), width))
+    for r, scale in strong:
+        probe = random.standard_normal((n_low, width)) * scale
+        for at_low, at_high, matrices in walls:
+            sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
+    q = np.linalg.qr(sketch / root[:, None])[0]
+    rows = np.zeros((len(strong), n_low, width))
+    for at_low, at_high, matrices in walls:
+        seen = at_high @ (q / root[:, None])
+        for row, (r, scale) in zip(rows, strong, strict=True):
+            row += scale * (at_low.T @ (matrices[r] @ seen))
+    _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
+    keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
+    chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
+    basis = np.linalg.qr(chosen / root[:, None])[0]
+    stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
+    k2, turn = np.linalg.eigh(stiffness)
+    return basis @ turn, k2
