@@ -203,18 +203,19 @@ def test_a_lock_ends_with_its_process(
     if by_file:
         monkeypatch.setattr(folder_lock, "_take_folder", no_folder_lock)
     script = f"""
-        import sys, time
+        import sys
         from pathlib import Path
         from optimizer.results import folder_lock
         if {by_file}:
             folder_lock._take_folder = folder_lock._take_file
         with folder_lock.locked(Path(sys.argv[1])):
             print("locked", flush=True)
-            time.sleep(600)
+            sys.stdin.read()
     """
     with subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(script), out], stdout=subprocess.PIPE, cwd=ROOT
-    ) as holder:
+        [sys.executable, "-c", textwrap.dedent(script), out],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, cwd=ROOT,
+    ) as holder:  # fmt: skip
         assert holder.stdout is not None
         assert holder.stdout.readline() == b"locked\n"
         assert (out / LOCK_FILE).exists() == by_file
