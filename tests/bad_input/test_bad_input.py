@@ -284,6 +284,30 @@ def test_bad_out_folder(name: str, remedy: str, tmp_path: Path, capsys: Capture)
     refused(["plan", str(room), "--out", out], tmp_path, capsys, ((last, "", remedy),))
 
 
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("plan --stages 200,300,400", "stage_3.json"),
+        ("plan --alternatives 2", "alternative_2.json"),
+        ("plan --positions auto", "as_it_is.json"),
+        ("plan --positions auto", "set_up_2.json"),
+        ("plan --positions auto", "room_set_up_1.toml"),
+        ("plan", "report.html"),
+        ("positions", "positions.svg"),
+        ("positions", "room_facing_left.toml"),
+    ],
+)
+def test_every_file_is_known_before_the_search(
+    words: str, name: str, tmp_path: Path, capsys: Capture
+) -> None:
+    """One of the files to be written cannot be: told at once, not after the search."""
+    room, out = lay_out(tmp_path), tmp_path / "out"
+    (out / name).mkdir(parents=True)
+    command, *options = words.split()
+    asked = [command, str(room), "--out", str(out), *options]
+    refused(asked, tmp_path, capsys, ((f"{name}", "", "is a folder"),))
+
+
 def test_the_program_itself(tmp_path: Path) -> None:
     """The installed program, in a process of its own: exit code, streams, no traceback."""
     case = next(c for c in FILE_CASES if c.name == "faults_of_three_files_together")

@@ -295,7 +295,7 @@ def test_any_name_comes_back(name: str, tmp_path: Path) -> None:
     folder = tmp_path / "out"
     folder.mkdir()
     files = room_files(project, around, folder) | {
-        set_up_name(project, 3): set_up_file(project, around[1], 3, folder)
+        set_up_name(path, 3): set_up_file(project, around[1], 3, folder)
     }
     assert len(files) == 3
     for file, text in files.items():

@@ -135,6 +135,33 @@ def test_a_folder_that_is_there_is_written_from_within(
     assert content(out) == {**NEW, "kept.txt": "kept"}
 
 
+def test_a_link_under_a_files_name_is_replaced(out: Path, tmp_path: Path) -> None:
+    """Also one that leads nowhere; what it led to stays as it is."""
+    (tmp_path / "elsewhere.txt").write_text("elsewhere")
+    for name, goal in (("a.txt", "../elsewhere.txt"), ("b.txt", "gone"), ("c.txt", "c.txt")):
+        (out / name).unlink(missing_ok=True)
+        (out / name).symlink_to(goal)
+    check_writable(out, NEW)
+    write_folder(out, NEW)
+    assert content(out) == {**NEW, "kept.txt": "kept"}
+    assert not any(path.is_symlink() for path in out.iterdir())
+    assert (tmp_path / "elsewhere.txt").read_text() == "elsewhere"
+
+
+def test_files_of_others_in_a_shared_folder_are_found_before(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a folder such as /tmp only its owner may put another file in the place of one."""
+    monkeypatch.setattr(os, "geteuid", lambda: out.stat().st_uid + 1)
+    check_writable(out, NEW)
+    out.chmod(0o1777)
+    with pytest.raises(ScenarioError, match=r"a\.txt: belongs to somebody else"):
+        check_writable(out, NEW)
+    check_writable(out, ["c.txt"])  # new
+    monkeypatch.setattr(os, "geteuid", lambda: out.stat().st_uid)
+    check_writable(out, NEW)
+
+
 def test_permissions_stay(out: Path) -> None:
     (out / "a.txt").chmod(0o600)
     out.chmod(0o750)
