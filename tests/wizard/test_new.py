@@ -115,6 +115,15 @@ def test_any_name_comes_back(name: str, tmp_path: Path) -> None:
     )
 
 
+def test_a_name_too_long_for_the_price_list_beside_is_told_before_any_question(
+    tmp_path: Path,
+) -> None:
+    person = Person()
+    with pytest.raises(ScenarioError, match=r"n_prices_99\.csv: cannot be written \(.*choose"):
+        ask_everything(person.talk(), tmp_path / f"{'n' * 249}.toml")
+    assert person.asked == []
+
+
 def test_short_way_and_no_drilling(tmp_path: Path) -> None:
     person = Person(("number [1]", ""), ("number [1]", "2"), ("walls and the ceiling", "3"))
     project = written(ask_everything(person.talk(), tmp_path / "den.toml"))
