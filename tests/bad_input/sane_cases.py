@@ -59,6 +59,8 @@ REFUSED = (
     # Sizes.
     more("person_of_24_m3", FURNITURE.format("person", "[0.5, 0.5, 0]", "[3, 2.5, 2.4]"),
          ("furniture[1].size", "one person")),
+    more("person_twice", FURNITURE.format("person", "[3.0, 0.5, 0]", "[0.5, 0.5, 1.2]") * 2,
+         ("furniture[2].at", "furniture[1] (person) once more")),
     prices("panel_10_mm_of_50_mm_wool", "50 mm,yes", "10 mm,yes",
            ("row 2.depth", "far thinner than")),
     room("skirting_of_900_m", "[surfaces]", "skirting = 900\n[surfaces]",
@@ -99,6 +101,8 @@ TOLD = (
          ("areas[1].at", "above the floor")),
     more("bed_that_floats", FURNITURE.format("bed", "[2.5, 0.6, 1.0]", "[1.0, 2.0, 0.5]"),
          ("furniture[1].at", "nothing below it")),
+    more("cabinet_that_floats", FURNITURE.format("cabinet", "[2.5, 0.6, 1.0]", "[0.5, 0.4, 0.5]"),
+         ("furniture[1].at", "nothing below it")),
     more("cabinet_before_a_door",
          DOOR + FURNITURE.format("cabinet", "[3.4, 1.9, 0]", "[0.5, 1, 1]"),
          ("furniture[1].at", "in front of the door")),
@@ -122,6 +126,9 @@ ACCEPTED = (
     more("bed_without_material", FURNITURE.format("bed", "[2.5, 0.6, 0]", "[1.0, 2.0, 0.5]")),
     more("wide_bed_without_material",
          FURNITURE.format("bed", "[2.2, 0.6, 0]", "[1.6, 2.0, 0.5]")),
+    more("cabinet_hung_on_a_wall", FURNITURE.format("cabinet", "[2.5, 0, 1.0]", "[0.5, 0.4, 0.5]")),
+    more("chair_on_a_bed", FURNITURE.format("bed", "[2.5, 0.6, 0]", "[1.0, 2.0, 0.5]")
+         + FURNITURE.format("chair", "[2.6, 0.7, 0.5]", "[0.4, 0.4, 0.8]")),
     prices("panel_of_8_mm", WOOL, WOOL.replace("50 mm", "8 mm").replace(
            "mineral_wool_50_wall", "gypsum_board_studs")),
     room("feet_and_inches_with_curly_quotes", "length = 4.0", 'length = "13\u2019 2\u00bd\u201d"'),
