@@ -1,5 +1,5 @@
-"""What holds for all tests: no limit of time per example, the same examples in every run; and Ctrl-C
-is heeded, also where tests run in the background, whose processes are told to ignore it.
+"""What holds for all tests: no limit of time per example, the same examples in every run, and that
+Ctrl-C is heeded, also where they run in the background, whose processes are told to ignore it.
 """
 
 import signal
