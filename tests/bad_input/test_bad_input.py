@@ -126,6 +126,15 @@ def test_bad_piece(name: str, tmp_path: Path, capsys: Capture) -> None:
     refused(["predict", str(room), "--with", str(plan)], tmp_path, capsys, expected)
 
 
+def test_piece_turned_that_may_not_be(tmp_path: Path, capsys: Capture) -> None:
+    case = Case("", (("prices.csv", "50 mm,yes", "50 mm,no"),), ())
+    room, plan = lay_out(tmp_path, case), tmp_path / "plan.json"
+    turned = {"turned": True, "width_m": PIECE["height_m"], "height_m": PIECE["width_m"]}
+    plan.write_text(json.dumps({"pieces": [{**PIECE, **turned}]}))
+    expected = (("plan.json", "pieces[0].turned", "may not be turned"),)
+    refused(["predict", str(room), "--with", str(plan)], tmp_path, capsys, expected)
+
+
 @pytest.mark.parametrize("key", PIECE)
 def test_piece_without_key(key: str, tmp_path: Path, capsys: Capture) -> None:
     """A piece that lacks one of its keys, twice: both are told."""
