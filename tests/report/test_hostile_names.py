@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -119,6 +120,19 @@ def test_a_script_stays_text_in_the_page(plan: Plan) -> None:
 def test_plan_is_written_as_its_model_has_it(plan: Plan) -> None:
     plain = json.dumps(plan_as_dict(plan), indent=1, allow_nan=False) + "\n"
     assert plan_as_json(plan) == plain
+
+
+def test_a_room_file_on_another_drive_is_named_whole(
+    plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no way leads from the plan's folder to it, as on Windows."""
+
+    def no_way(path: object, start: object) -> str:
+        raise ValueError("path is on mount 'C:', start on mount 'D:'")
+
+    monkeypatch.setattr(os.path, "relpath", no_way)
+    named = plan_as_dict(plan, tmp_path)["room_file"]
+    assert named == plan.project.scenario.path.resolve().as_posix()
 
 
 EDITS: dict[str, tuple[tuple[str | int, ...], object, str]] = {

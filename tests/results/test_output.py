@@ -6,9 +6,11 @@ import errno
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -253,6 +255,88 @@ def test_a_lock_ends_with_its_process(
         with locked(out, 60.0):
             pass
     assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def gone_process() -> int:
+    with subprocess.Popen([sys.executable, "-c", ""]) as done:
+        done.wait()
+        return done.pid
+
+
+@pytest.mark.parametrize(
+    ("holder", "counts"),
+    [
+        (lambda: f"{os.getpid()} {socket.gethostname()}", True),
+        (lambda: f"{gone_process()} {socket.gethostname()}", False),
+        (lambda: f"{gone_process()} another computer", True),  # whose processes are not known here
+        (lambda: "someone", True),
+        (lambda: "", True),  # its maker has not written into it yet
+    ],
+)
+def test_a_lock_file_counts_while_its_maker_may_be_there(
+    holder: Callable[[], str], counts: bool, out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(folder_lock, "_take_folder", no_folder_lock)
+    (out / LOCK_FILE).write_text(holder())
+    if counts:
+        with pytest.raises(ScenarioError, match="another run"), locked(out, 0.0):
+            pass
+        assert (out / LOCK_FILE).exists()
+        return
+    with locked(out):
+        pass
+    assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def test_where_nothing_can_be_locked_nothing_is_written(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none(folder: Path) -> int:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr(folder_lock, "_take_folder", none)
+    monkeypatch.setattr(folder_lock, "_take_file", none)
+    with pytest.raises(ScenarioError, match="Read-only file system"):
+        check_writable(out, NEW)
+    with pytest.raises(ScenarioError, match="Read-only file system"):
+        write_folder(out, NEW)
+    assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def test_a_folder_that_may_not_be_written_is_found_before(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rights are asked of the system, which grants root everything."""
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    with pytest.raises(ScenarioError, match="choose a folder of yours"):
+        check_writable(out, NEW)
+
+
+def test_what_a_stopped_run_left_and_cannot_be_tidied_up_is_told(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (out / whole_set.STAGE).mkdir()
+
+    def kept(path: Path) -> None:
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(whole_set.shutil, "rmtree", kept)
+    with pytest.raises(ScenarioError, match=r"unfinished: is left of a stopped run and cannot be"):
+        write_folder(out, NEW)
+
+
+def test_in_other_threads_ctrl_c_is_not_put_off() -> None:
+    """Only the first thread may ask for signals; the block runs all the same."""
+    ran: list[bool] = []
+
+    def work() -> None:
+        with undisturbed():
+            ran.append(True)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert ran == [True]
 
 
 @pytest.mark.parametrize("there", [True, False])
