@@ -77,6 +77,35 @@ def test_the_good_variant_is_good(tmp_path: Path) -> None:
     assert varied.says == "a couch"
 
 
+BARRED = (
+    'max_depth = 0.2\nbanned_products = ["fill"]\nno_mountings = ["corner"]\n'
+    "nothing_overhead = true"
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "usable"),
+    [
+        ("", {"wool": ("wall",)}),
+        ('allow_products = ["fill"]', {"wool": ("wall",)}),  # whose one mounting is barred still
+        ('allow_products = ["fill"]\nallow_mountings = ["corner"]',
+         {"wool": ("wall",), "fill": ("corner",)}),
+        ('allow_mountings = ["ceiling"]', {"wool": ("wall", "ceiling")}),
+        ('ban_mountings = ["wall"]\nallow_mountings = ["ceiling"]', {"wool": ("ceiling",)}),
+        ('allow_products = ["fill"]\nban_products = ["wool"]\nallow_mountings = ["corner"]',
+         {"fill": ("corner",)}),
+    ],
+)  # fmt: skip
+def test_variants_ban_and_allow(
+    changes: str, usable: dict[str, tuple[str, ...]], tmp_path: Path
+) -> None:
+    """In a room that bars a product, a mounting, and all overhead."""
+    text = f'\n[variants.x]\nsays = "x"\n{changes}\n'
+    path = lay_out(tmp_path, (("room.toml", "max_depth = 0.2", BARRED), ("room.toml", "+", text)))
+    project = load_project(path, variants=["x"])
+    assert {p.id: p.mountings for p in project.usable_products} == usable
+
+
 def pair(change: dict[str, object]) -> str:
     second = {**PIECE, "u_m": 2.0, "id": "2", "pair": "1", **change}
     return json.dumps({"pieces": [{**PIECE, "id": "1", "pair": "2", **_freed(change)}, second]})

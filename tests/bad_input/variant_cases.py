@@ -90,6 +90,17 @@ VARIANT_CASES = (
     variant("faults_of_two_variants_together",
             COUCH.replace("[3.1, 0.6, 0.0]", "[3.0, 2.6, 0.0]") + SAYS + "budget = nan\n",
             ("variants.couch.add_furniture[0].at", "outside"), ("variants.x.budget", "finite")),
+    Case("base_list_at_fault_told_once_beside_a_variant_that_adds_to_it",
+         (("room.toml", "[[areas]]", "[areas]"),
+          ("room.toml", "+", SAYS + '[[variants.x.add_areas]]\nsurface = "right"\nkind = "window"\n'
+           'material = "double_glazing_10"\nat = [1.0, 0.9]\nsize = [1.0, 1.0]\n')),
+         (("room.toml", "areas", "its own [[areas]] table"),)),
+    Case("base_limits_at_fault_told_once_beside_variants_that_ban",
+         (("room.toml", "[limits]\nmax_depth = 0.2", "[limits]\nbanned_products = 3\n"
+           "no_mountings = 4"),
+          ("room.toml", "+", SAYS + 'ban_products = ["fill"]\nban_mountings = ["corner"]\n')),
+         (("room.toml", "limits.banned_products", "list"),
+          ("room.toml", "limits.no_mountings", "list"))),
     Case("base_fault_told_once_beside_a_variant",
          (("room.toml", "length = 4.0", "length = nan"), ("room.toml", "+", COUCH)),
          (("room.toml", "room.length", "finite"),)),

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from optimizer.placement.candidates import Candidate, find_candidates
+from optimizer.placement.candidates import Candidate, candidates_at, find_candidates
 from optimizer.project import Project, load_project
 from optimizer.results.comparison_fit import misfit
 from optimizer.results.words import place_in_words
@@ -164,6 +164,18 @@ def test_a_curtain_for_windows_hangs_before_one(
     places = [p.rect for c in found for p in c.pieces if p.product.id == "curtain"]
     assert places
     assert all(shapely.box(*rect).intersection(window).area > 0 for rect in places)
+
+
+def test_a_place_that_was_found_is_found_again(
+    project: Project, found: tuple[Candidate, ...]
+) -> None:
+    """From the piece alone; corner fills are not looked for that way."""
+    room, products, limits = project.room, project.products, project.scenario.limits
+    for candidate in found[:: max(len(found) // 60, 1)]:
+        again = candidates_at(room, products, limits, candidate.pieces[:1])
+        corner = len(candidate.pieces[0].rects) > 1
+        assert [c.pieces for c in again] == ([] if corner else [candidate.pieces])
+    assert candidates_at(room, (), limits, found[0].pieces) == ()
 
 
 def test_a_slanted_wall_has_no_mirror_image(found: tuple[Candidate, ...]) -> None:
