@@ -2,7 +2,8 @@
 
 Source: OWASP, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection): a cell that begins
 with = + - @, a tab, a carriage return or a line feed, or with the full-width forms of the four
-signs, gets a single quote before it. A number stays a number, also a negative one.
+signs, gets a single quote before it. A number stays a number, also a negative one. A cell that has
+such a quote of its own gets one more, so that each comes back as it was.
 
 csv_text(rows)           the text of a table, RFC 4180
 harmless(cell)           a cell as it is written
@@ -41,5 +42,5 @@ def csv_text(rows: Iterable[Sequence[object]], lineterminator: str = "\r\n") -> 
 
 
 def _could_be_formula(cell: str) -> bool:
-    """Spreadsheets pass over spaces before a formula."""
-    return cell.lstrip(" \u00a0\u3000").startswith(tuple(STARTS))
+    """Spreadsheets pass over spaces before a formula; quotes are passed over for `as_meant`."""
+    return cell.lstrip(f"{QUOTE} \u00a0\u3000").startswith(tuple(STARTS))

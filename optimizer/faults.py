@@ -37,8 +37,8 @@ def by_name(fault: Fault) -> str:
 
 
 def shown_name(path: PurePath) -> str:
-    """A file's name as text that can be written; bytes of it that are not UTF-8 become "?"."""
-    return path.name.encode("utf-8", "replace").decode()
+    """A file's name as text for one line; bytes of it that are not UTF-8 become "?"."""
+    return shown(path.name.encode("utf-8", "replace").decode()).replace("\n", " ")
 
 
 class ScenarioError(Exception):

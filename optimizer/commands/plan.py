@@ -14,15 +14,18 @@ from optimizer.commands.plan_earlier import (
     renewed_in_words,
 )
 from optimizer.commands.plan_more import (
+    alternative_name,
     alternatives_in_words,
     first_plan,
+    more_names,
     option_faults,
     others,
     stage_cents,
+    stage_name,
     staged,
     stages_in_words,
 )
-from optimizer.commands.plan_positions import positions_faults, with_positions
+from optimizer.commands.plan_positions import positions_faults, positions_names, with_positions
 from optimizer.commands.plan_text import plan_in_words
 from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.commands.time_limit import add_time_limit, time_faults
@@ -153,11 +156,11 @@ def _made(
     """What was asked for."""
     if arguments.stages is not None:
         stages = staged(project, arguments, effort, progress)
-        more = {f"stage_{i}.json": plan for i, plan in enumerate(stages.plans, 1)}
+        more = {stage_name(i): plan for i, plan in enumerate(stages.plans, 1)}
         return Made(first_plan(stages), stages_in_words(stages), more, stages=stages)
     if arguments.alternatives is not None:
         found = others(project, arguments, effort, progress)
-        more = {f"alternative_{i}.json": plan for i, plan in enumerate(found.plans, 1)}
+        more = {alternative_name(i): plan for i, plan in enumerate(found.plans, 1)}
         told = alternatives_in_words(found, arguments.alternatives)
         return Made(found.best, told, more, alternatives=found)
     if arguments.positions is not None:
@@ -189,7 +192,8 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None]:
     """The project and the earlier plan; ScenarioError tells all faults of options and files."""
     faults = list(_option_faults(arguments))
     try:
-        check_writable(arguments.out, FILES)
+        names = [*FILES, *more_names(arguments), *positions_names(arguments)]
+        check_writable(arguments.out, names)
     except ScenarioError as error:
         faults += error.faults
     project: Project | None = None

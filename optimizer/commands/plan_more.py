@@ -57,6 +57,24 @@ def stage_cents(text: str) -> list[int] | None:
     return cents if all(a < b for a, b in zip(cents, cents[1:], strict=False)) else None
 
 
+def stage_name(number: int) -> str:
+    """File of a stage's plan."""
+    return f"stage_{number}.json"
+
+
+def alternative_name(number: int) -> str:
+    """File of an alternative."""
+    return f"alternative_{number}.json"
+
+
+def more_names(arguments: argparse.Namespace) -> Iterator[str]:
+    """Files that may be written besides the usual ones."""
+    cents = None if arguments.stages is None else stage_cents(arguments.stages)
+    yield from (stage_name(i) for i in range(1, len(cents or []) + 1))
+    count = min(arguments.alternatives or 0, MOST_ALTERNATIVES)
+    yield from (alternative_name(i) for i in range(1, count + 1))
+
+
 def staged(
     project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
 ) -> StagedPlans:

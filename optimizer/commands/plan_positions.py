@@ -60,6 +60,15 @@ def positions_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
             yield Fault("command line", "--positions", asked, remedy)
 
 
+def positions_names(arguments: argparse.Namespace) -> Iterator[str]:
+    """Files that may be written besides the usual ones."""
+    if arguments.positions is not None:
+        yield _file(telling.NOW)
+        for number in range(1, TOP + 1):
+            yield _file(str(number))
+            yield set_up_name(arguments.room, number)
+
+
 def with_positions(
     project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
 ) -> MovedPlans:
@@ -73,7 +82,7 @@ def with_positions(
     rooms = _rooms(project, joint, arguments)
     plans = {label: _own_plan(label, joint, rooms, arguments.out) for label in labels(joint)}
     best = best_label(joint)
-    others = {f"{_file(label)}.json": p for label, p in plans.items() if label != best}
+    others = {_file(label): p for label, p in plans.items() if label != best}
     chart = positions_map(mapped(project, found, judged_of(joint)), arguments.units)
     parts = joint_parts(joint, found, chart, arguments.units)
     told = _told(joint, found, rooms, arguments)
@@ -87,7 +96,7 @@ def _rooms(
     made = {}
     for number, pair in enumerate(joint.others, 1):
         text = set_up_file(project, pair.judged, number, arguments.out, arguments.variant)
-        made[str(number)] = (set_up_name(project, number), text)
+        made[str(number)] = (set_up_name(arguments.room, number), text)
     return made
 
 
@@ -101,7 +110,7 @@ def _own_plan(label: str, joint: Joint, rooms: dict[str, tuple[str, str]], folde
 
 
 def _file(label: str) -> str:
-    return f"set_up_{label}" if label.isdigit() else label.replace(" ", "_")
+    return f"set_up_{label}.json" if label.isdigit() else f"{label.replace(' ', '_')}.json"
 
 
 def _told(

@@ -10,9 +10,10 @@ from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault, ScenarioError
 from optimizer.positions import telling
 from optimizer.positions.mapped import mapped
-from optimizer.positions.room_files import pasted, room_files
+from optimizer.positions.room_files import file_name, pasted, room_files
 from optimizer.positions.search import Found, bounds, search
 from optimizer.positions.set_ups import STANDS, Reach
+from optimizer.positions.turning import FACINGS
 from optimizer.project import Project, load_project
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.tables import folded
@@ -87,7 +88,8 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Reach]:
         faults.append(Fault("command line", "--stands", " ".join(arguments.stands), remedy))
     if arguments.out is not None:
         try:
-            check_writable(arguments.out, [MAP])
+            rooms = (file_name(arguments.room, facing) for facing in FACINGS)
+            check_writable(arguments.out, [MAP, *rooms])
         except ScenarioError as error:
             faults += error.faults
     try:

@@ -1,5 +1,6 @@
 """Pieces laid into a room from plain values, as plan.json and the room file write them."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,6 @@ from optimizer.placement.corners import corner_edge, leg_rect
 from optimizer.placement.pieces import Piece, corner_piece, flat_piece
 from optimizer.room.geometry import DIGITS, Rect
 from optimizer.room.model import Room
-from optimizer.room.schema import FARTHEST
 
 SIZE_TOLERANCE = 1e-3  # metres a piece's sides may differ from its product's
 
@@ -22,19 +22,17 @@ class MisfitError(ValueError):
         super().__init__(remedy)
 
 
-def laid_piece(entry: object, room: Room, known: dict[str, Product]) -> Piece:
-    """The piece of one entry (keys as in plan.json) in a room; MisfitError where it does not fit.
+def laid_piece(entry: Mapping[str, Any], room: Room, known: dict[str, Product]) -> Piece:
+    """The piece of one entry (keys and kinds of values as in plan.json) in a room; MisfitError
+    where it does not fit.
 
     `known`: the products by id.
     """
-    if not isinstance(entry, dict):
-        raise MisfitError("", entry, "write it as an object with keys")
-    _all_keys(entry)
     wanted = entry["product"]
-    if not isinstance(wanted, str) or wanted not in known:
+    if wanted not in known:
         raise MisfitError("product", wanted, "is not in this price list; name one of its ids")
     product = known[wanted]
-    gap, u, v, width, height = (_number(entry, key) for key in _NUMBERS)
+    gap, u, v, width, height = (float(entry[key]) for key in _NUMBERS)
     gaps = [abs(f.gap - gap) for f in product.fittings]
     fitting = int(np.argmin(gaps))
     if gaps[fitting] > 1e-6:
@@ -56,25 +54,9 @@ def laid_piece(entry: object, room: Room, known: dict[str, Product]) -> Piece:
 _NUMBERS = ("gap_m", "u_m", "v_m", "width_m", "height_m")
 
 
-def _all_keys(entry: dict[str, Any]) -> None:
-    for key in ("product", "surface", "mounting", "turned", *_NUMBERS):
-        if key not in entry:
-            raise MisfitError(key, None, "is missing; add it")
-
-
-def _number(entry: dict[str, Any], key: str) -> float:
-    value = entry[key]
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not abs(value) <= FARTHEST:  # NaN compares as False
-        raise MisfitError(key, value, f"write a number of metres within {FARTHEST:g}")
-    return float(value)
-
-
-def _check_size(entry: dict[str, Any], product: Product, width: float, height: float) -> None:
+def _check_size(entry: Mapping[str, Any], product: Product, width: float, height: float) -> None:
     """The rectangle is the product's, turned or not."""
     turned = entry["turned"]
-    if not isinstance(turned, bool):
-        raise MisfitError("turned", turned, "write true or false")
     if turned and not product.turn:
         raise MisfitError("turned", turned, f'"{product.id}" may not be turned; write false')
     own = (product.height, product.width) if turned else (product.width, product.height)
@@ -84,7 +66,7 @@ def _check_size(entry: dict[str, Any], product: Product, width: float, height: f
 
 
 def _laid_in_corner(
-    entry: dict[str, Any], room: Room, product: Product, fitting: int, rect: Rect
+    entry: Mapping[str, Any], room: Room, product: Product, fitting: int, rect: Rect
 ) -> Piece:
     for first in room.surfaces:
         for second in room.surfaces:

@@ -32,9 +32,9 @@ HEAD = """\
 Tables = dict[str, Any]
 
 
-def file_name(project: Project, facing: str) -> str:
-    """Name of the room file for the set-ups that face a wall."""
-    return f"{project.scenario.path.stem}_facing_{facing}.toml"
+def file_name(room: Path, facing: str) -> str:
+    """Name of the room file for the set-ups of a room file that face a wall."""
+    return f"{room.stem}_facing_{facing}.toml"
 
 
 def variant_name(number: int) -> str:
@@ -54,7 +54,8 @@ def room_files(
         mine = [(n, j) for n, j in numbered if j.set_up.facing == facing]
         if mine:
             data = own_tables(project, folder, variants)
-            files[file_name(project, facing)] = _room_file(project, data, facing, mine)
+            name = file_name(project.scenario.path, facing)
+            files[name] = _room_file(project, data, facing, mine)
     return files
 
 

@@ -34,9 +34,9 @@ HEAD = """\
 """
 
 
-def set_up_name(project: Project, number: int) -> str:
-    """Name of the room file of a set-up."""
-    return f"{project.scenario.path.stem}_set_up_{number}.toml"
+def set_up_name(room: Path, number: int) -> str:
+    """Name of the room file of a set-up of a room file."""
+    return f"{room.stem}_set_up_{number}.toml"
 
 
 def set_up_file(

@@ -1,23 +1,24 @@
 """A plan read back from its plan.json, with today's room file and price list.
 
 The room is judged anew with the models that judge a plan; no figure of the file is taken over
-but its proof, which only a new solve could give.
+but its objective and bound (with what was considered on the way), which only a new solve could give
+and which `results/proof.py` tells as the file's. The gap is computed from them.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from optimizer.acoustics.judged import judge_scene
+from optimizer.faults import shown_name
 from optimizer.placement.pieces import Piece, treated
-from optimizer.placement.plan import Selection
+from optimizer.placement.plan import Selection, relative
 from optimizer.project import Judging, Project
 from optimizer.results.fingerprint import choice_mark
 from optimizer.results.model import Plan, PlannedPiece
-from optimizer.results.plan_model import PieceEntry, PlanFile, read_plan
+from optimizer.results.plan_model import PlanFile, read_plan
 from optimizer.results.planfile import figures_replaced, laid_pieces
 from optimizer.results.scorecard import ScoreCard, card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
@@ -46,20 +47,25 @@ def rebuild(path: Path, project: Project, judging: Judging = "full") -> Rebuilt:
     """
     file = read_plan(path)
     pieces = laid_pieces(file, path, project.room, project.products)
-    card, why = _judged(project, pieces, _groups(file.pieces), judging)
+    card, why = _judged(project, pieces, _groups(file), judging)
+    selection = _selection(file, card)
     plan = Plan(
         project=project,
-        selection=_selection(file, card),
+        selection=selection,
         candidates=file.candidates or 0,
         pairs=file.pairs or 0,
         judged=file.plans_judged,
-        pieces=_numbered(pieces, file.pieces, why),
+        pieces=tuple(
+            PlannedPiece(name, piece, entry.pair, text)
+            for name, piece, entry, text in zip(file.ids, pieces, file.pieces, why, strict=True)
+        ),
         card=card,
         shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
         cut_off=file.cut_off,
+        proof_of=None if file.status is None else shown_name(path),
     )
     same = file.made_from is not None and file.made_from.choice == choice_mark(project, pieces)
-    return Rebuilt(plan, not same, figures_replaced(file, card, plan.cost_cents))
+    return Rebuilt(plan, not same, figures_replaced(file, card, plan.cost_cents, selection.gap))
 
 
 def _judged(
@@ -79,35 +85,25 @@ def _judged(
     return card_of(before, after, how_sure(project, after, pieces, judging)), why
 
 
-def _groups(entries: Sequence[PieceEntry]) -> list[list[int]]:
+def _groups(file: PlanFile) -> list[list[int]]:
     """Indices of pieces that belong together: mirrored pairs, and singles."""
-    ids = [entry.id or str(i) for i, entry in enumerate(entries, 1)]
-    place = {name: i for i, name in enumerate(ids)}
+    place = {name: index for index, name in enumerate(file.ids)}
     groups: dict[int, list[int]] = {}
-    for index, entry in enumerate(entries):
-        twin = index if entry.pair is None else place.get(entry.pair, index)
-        mutual = entries[twin].pair == ids[index]
-        groups.setdefault(min(index, twin) if mutual else index, []).append(index)
+    for index, entry in enumerate(file.pieces):
+        twin = index if entry.pair is None else place[entry.pair]
+        groups.setdefault(min(index, twin), []).append(index)
     return list(groups.values())
 
 
-def _numbered(
-    pieces: list[Piece], entries: Sequence[PieceEntry], why: list[str]
-) -> tuple[PlannedPiece, ...]:
-    return tuple(
-        PlannedPiece(entry.id or str(i), piece, entry.pair, text)
-        for i, (piece, entry, text) in enumerate(zip(pieces, entries, why, strict=True), 1)
-    )
-
-
 def _selection(file: PlanFile, card: ScoreCard) -> Selection:
-    """What the file says of its proof."""
+    """What the file says of its proof, and the gap that follows."""
     objective = card.score_after if file.objective is None else file.objective
+    bound = -math.inf if file.bound is None else file.bound
     return Selection(
         status=file.status or "unknown",
         chosen=np.zeros(0, dtype=np.int64),
         objective=objective,
-        bound=-math.inf if file.bound is None else file.bound,
-        gap=math.inf if file.gap is None else file.gap,
+        bound=bound,
+        gap=relative(objective, bound),
         seconds=file.seconds or 0.0,
     )

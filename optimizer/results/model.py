@@ -41,6 +41,7 @@ class Plan:
     shopping: tuple[ShoppingLine, ...]
     judged: int | None = None  # plans that the fuller models judged on the way; None: not known
     rounds: str = ""  # how the rounds of choosing and judging went
+    proof_of: str | None = None  # the file that status, objective and bound are taken from, if any
     cut_off: bool = False  # a time limit ended the work before the search was through
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
 

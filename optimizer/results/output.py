@@ -49,14 +49,17 @@ def check_writable(folder: Path, names: Iterable[str] = ()) -> None:
 def _check_name(path: Path) -> None:
     """ScenarioError when a file of this name cannot be."""
     try:
-        mode = os.lstat(path).st_mode
+        there, folder = os.lstat(path), os.stat(path.parent)
     except (FileNotFoundError, NotADirectoryError):
         return
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise _fault(path, f"cannot be written ({reason}); choose another name") from None
-    if stat.S_ISDIR(mode):
+    if stat.S_ISDIR(there.st_mode):
         raise _fault(path, "is a folder; move it away or choose another folder")
+    kept = folder.st_mode & stat.S_ISVTX  # as /tmp: files may be replaced by their owners only
+    if kept and os.geteuid() not in (0, there.st_uid, folder.st_uid):
+        raise _fault(path, "belongs to somebody else; choose another folder")
 
 
 def write_folder(folder: Path, files: Mapping[str, str]) -> None:

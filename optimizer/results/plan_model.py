@@ -1,7 +1,8 @@
 """plan.json as one closed, frozen model, by which it is written and read.
 
 A plan may be written by hand from pieces alone: what `treatment plan` adds (figures, shopping
-list, score card) may then be left out, but all of it together.
+list, score card) may then be left out, but all of it together. What contradicts itself is refused:
+a bound above the objective, pairs that are none.
 
 read_plan(path)          the plan of a file; ScenarioError lists every fault
 PlanFile                 the plan as plain values
@@ -20,6 +21,7 @@ from optimizer.room.reading import nearest, read_text
 from optimizer.room.schema import FARTHEST, Number
 
 FORMAT = 1
+AGAIN = "write the plan again or leave only pieces"
 
 
 def _metres(value: Any) -> float:
@@ -123,7 +125,7 @@ class PlanFile(_Part):
     room_file: Text | None = None
     made_from: MadeFrom | None = None
     status: Text | None = None
-    objective: Number | None = None
+    objective: NotBelow0 | None = None
     bound: Number | None = None
     gap: NotBelow0 | None = None
     seconds: NotBelow0 | None = None
@@ -139,6 +141,11 @@ class PlanFile(_Part):
     pieces: tuple[PieceEntry, ...]
     shopping: tuple[LineEntry, ...] | None = None
     score: Annotated[tuple[RowEntry, ...], Field(min_length=1)] | None = None
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """The number of each piece; those without one of their own are counted."""
+        return tuple(piece.id or str(count) for count, piece in enumerate(self.pieces, 1))
 
     def as_json(self) -> str:
         """The text of the file."""
@@ -169,6 +176,7 @@ def read_plan(path: Path) -> PlanFile:
     faults = list(_left_out(content, file))
     try:
         plan = PlanFile.model_validate(content)
+        faults += [*_pair_faults(plan, file), *_proof_faults(plan, file)]
     except ValidationError as error:
         faults += [_fault(file, detail) for detail in error.errors(include_url=False)]
     if faults:
@@ -182,11 +190,40 @@ def _left_out(content: dict[str, Any], file: str) -> Iterator[Fault]:
         return
     for key in PlanFile.model_fields:
         if key not in content or (content[key] is None and key not in _UNKNOWN):
-            yield Fault(file, key, None, "is missing; write the plan again or leave only pieces")
+            yield Fault(file, key, None, f"is missing; {AGAIN}")
     for index, piece in enumerate(content["pieces"]):
         for key in PieceEntry.model_fields if isinstance(piece, dict) else ():
             if key not in piece or (piece[key] is None and key in _IN_PIECE):
                 yield Fault(file, f"pieces[{index}].{key}", None, "is missing; add it")
+
+
+def _pair_faults(plan: PlanFile, file: str) -> Iterator[Fault]:
+    """Numbers used twice, and pairs of which not each names the other."""
+    ids, pairs = plan.ids, [piece.pair for piece in plan.pieces]
+    twins = dict(zip(ids, pairs, strict=True))
+    for index, (name, pair) in enumerate(zip(ids, pairs, strict=True)):
+        if name in ids[:index]:
+            yield Fault(file, f"pieces[{index}].id", name, "is used twice; rename one")
+        if pair is None:
+            continue
+        if pair not in twins or pair == name:
+            remedy = "is not the id of another piece of this plan; correct it or write null"
+            yield Fault(file, f"pieces[{index}].pair", pair, remedy)
+        elif twins[pair] != name:
+            remedy = f'piece "{pair}" does not name this one as its pair; let both name each other'
+            yield Fault(file, f"pieces[{index}].pair", pair, remedy)
+
+
+def _proof_faults(plan: PlanFile, file: str) -> Iterator[Fault]:
+    """What no solve can have left."""
+    value, bound = plan.objective, plan.bound
+    if value is not None and bound is not None and bound > value:
+        remedy = f"lies above the objective {value:g}, which no bound can; {AGAIN}"
+        yield Fault(file, "bound", bound, remedy)
+    pairs, candidates = plan.pairs, plan.candidates
+    if pairs is not None and candidates is not None and pairs > candidates:
+        remedy = f"is more than all candidates, {candidates}; {AGAIN}"
+        yield Fault(file, "pairs", pairs, remedy)
 
 
 def _fault(file: str, detail: Any) -> Fault:
@@ -205,5 +242,5 @@ def _fault(file: str, detail: Any) -> Fault:
     if kind == "model_type":
         return Fault(file, key, value, "write it as an object with keys")
     if kind == "too_short":
-        return Fault(file, key, value, "is empty; write the plan again or leave only pieces")
+        return Fault(file, key, value, f"is empty; {AGAIN}")
     return Fault(file, key, value, detail["msg"][0].lower() + detail["msg"][1:] + "; correct it")

@@ -152,13 +152,17 @@ def plan_faults(path: Path) -> tuple[Fault, ...]:
     return ()
 
 
-def figures_replaced(plan: PlanFile, card: ScoreCard, cost_cents: int | None = None) -> str:
+def figures_replaced(
+    plan: PlanFile, card: ScoreCard, cost_cents: int | None = None, gap: float | None = None
+) -> str:
     """A line that says that the file's figures were not those computed now; empty where they are
-    the same beyond rounding, or where it has none."""
+    the same beyond rounding, or where it has none. `cost_cents` and `gap` where they are shown."""
     pairs = [("score_before", plan.score_before, card.score_before),
              ("score_after", plan.score_after, card.score_after)]  # fmt: skip
     if cost_cents is not None:
         pairs.append(("cost", plan.cost, cost_cents / 100))
+    if gap is not None:
+        pairs.append(("gap", plan.gap, gap))
     rows = {(row.criterion, row.where): row for row in card.rows}
     for old in plan.score or ():
         new = rows.get((old.criterion, old.where))

@@ -16,11 +16,13 @@ def proof_in_words(plan: Plan, changed: bool = False) -> str:
     told = f"{_considered(plan)}. {_proven(plan)} {_judged(plan)}"
     if plan.cut_off:
         told = f"{told} {CUT_OFF}"
+    said = f"s {plan.proof_of} says, and only solving anew could check" if plan.proof_of else ""
     if not changed:
-        return told
+        return f"A{said}: {told}" if said else told
+    then = f"Then, a{said}" if said else "Then"
     return (
         "Room, price list, budget or pieces are not those the plan was solved for, so what was "
-        f"proven then need not hold now. Then: {told}"
+        f"proven then need not hold now. {then}: {told}"
     )
 
 

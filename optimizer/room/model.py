@@ -123,11 +123,6 @@ class Room:
     dimensions: tuple[float, float, float] | None  # length, width, height of a box, else None
 
     @cached_property
-    def area(self) -> float:
-        """Total area of the room's surfaces in square metres."""
-        return sum(surface.plane.area for surface in self.surfaces)
-
-    @cached_property
     def axis_y(self) -> float:
         """The y of the upright plane midway between the first two speakers."""
         pair = self.speakers[:2]

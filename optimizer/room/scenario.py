@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from optimizer.faults import Fault, ScenarioError
-from optimizer.room.reading import nearest, read_toml, validate
+from optimizer.faults import Fault
+from optimizer.room.reading import nearest, validate
 from optimizer.room.schema import (
     AreaSection,
     BudgetSection,
@@ -85,11 +85,6 @@ class Reading:
 
     scenario: Scenario
     faults: tuple[Fault, ...]
-
-
-def read_scenario(path: Path) -> Reading:
-    """Read a room file (TOML); ScenarioError only when the file cannot be read at all."""
-    return read_tables(read_toml(path), path)
 
 
 def read_tables(data: dict[str, Any], path: Path) -> Reading:
@@ -206,9 +201,3 @@ def _string(data: dict[str, Any], key: str, file: str, faults: list[Fault]) -> s
         faults.append(Fault(file, key, value, "write a text of at most 2000 characters"))
         return ""
     return value
-
-
-def raise_if_any(faults: list[Fault]) -> None:
-    """ScenarioError when there are faults; nothing otherwise."""
-    if faults:
-        raise ScenarioError(faults)

@@ -25,14 +25,12 @@ _SIDES = {"left": re.compile(r"\b(left|l)\b", re.I), "right": re.compile(r"\b(ri
 
 
 def room_doubts(scenario: Scenario, room: Room) -> list[Fault]:
-    """Doubts of every rule, in the order of UNLIKELY."""
+    """Doubts of every rule about a room without a fault, in the order of UNLIKELY."""
     return [doubt for rule in UNLIKELY for doubt in rule(scenario, room)]
 
 
 def speakers_before_the_listener(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """The listener at the first seat faces the front wall, and the loudspeakers."""
-    if not scenario.seats or len(scenario.speakers) != 2:
-        return
     seat = scenario.seats[0]
     behind = [s for s in scenario.speakers if s.at[0] > seat.at[0]]
     level = [s for s in scenario.speakers if abs(s.at[0] - seat.at[0]) <= sane.SAME_PLACE]
@@ -53,8 +51,6 @@ def speakers_before_the_listener(scenario: Scenario, room: Room) -> Iterator[Fau
 
 def sides_as_named(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """A loudspeaker called left stands left of one called right."""
-    if len(scenario.speakers) != 2:
-        return
     left, right = sorted(scenario.speakers, key=lambda s: s.at[1])
     called_right = _SIDES["right"].search(left.name) and not _SIDES["left"].search(left.name)
     called_left = _SIDES["left"].search(right.name) and not _SIDES["right"].search(right.name)
@@ -68,8 +64,6 @@ def sides_as_named(scenario: Scenario, room: Room) -> Iterator[Fault]:
 
 def built_in(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """A loudspeaker in the plane of a surface is judged as built into it."""
-    if not scenario.speakers:
-        return
     points = np.array([section.at for section in scenario.speakers])
     flush = flush_with(points, [surface.plane for surface in room.surfaces])
     for section, row in zip(scenario.speakers, flush, strict=True):

@@ -73,11 +73,15 @@ def _price_list(talk: Talk, draft: Draft) -> PriceList:
             return PriceList(name, None)
 
 
+def prices_name(room: Path, number: int = 1) -> str:
+    """What a price list that is written beside a room file is called, where others are there."""
+    return f"{room.stem}_prices.csv" if number == 1 else f"{room.stem}_prices_{number}.csv"
+
+
 def _usual_name(draft: Draft) -> str:
     """A name that is free, or that of a price list that can be used."""
-    stem = draft.path.stem
     for number in count(1):
-        name = f"{stem}_prices.csv" if number == 1 else f"{stem}_prices_{number}.csv"
+        name = prices_name(draft.path, number)
         path = draft.path.parent / name
         if not os.path.lexists(path):
             return name

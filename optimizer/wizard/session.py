@@ -9,7 +9,7 @@ from optimizer.faults import ScenarioError
 from optimizer.results.output import check_writable
 from optimizer.room.schema import FileName, Name
 from optimizer.wizard.draft import Draft
-from optimizer.wizard.money import ask_about_money
+from optimizer.wizard.money import ask_about_money, prices_name
 from optimizer.wizard.questions import ask_about_room
 from optimizer.wizard.roomfile import room_file
 from optimizer.wizard.talk import Talk, in_schema
@@ -20,6 +20,7 @@ your sizes. A length may have a unit (3.2 m, 85 cm, 10 ft 6 in). Ctrl-C stops, n
 written. Left and right are as you face the loudspeakers; the wall behind them is the front wall.
 """
 DEFAULT_FILE = "room.toml"
+MOST_LISTS = 99  # price lists that may be there under the names that would be taken
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,8 @@ def _place(text: str) -> Path:
 
 
 def check_place(path: Path) -> None:
-    """ScenarioError when a room file could not be written there."""
-    check_writable(path.parent, [path.name])
+    """ScenarioError when a room file, and a price list of its name, could not be written there."""
+    check_writable(path.parent, [path.name, prices_name(path, MOST_LISTS)])
 
 
 def with_ending(path: Path) -> Path:

@@ -10,6 +10,7 @@ AREA = '[[areas]]\nsurface = "{}"\nkind = "{}"\nmaterial = "{}"\nat = {}\nsize =
 RUG = AREA.format("floor", "rug", "rug_on_felt_pad", "[1.0, 1.0]", "[1.0, 1.0]")
 DOOR = AREA.format("back", "door", "door_hollow", "[2.0, 0.0]", "[0.8, 2.0]")
 DETECTOR = AREA.format("right", "detector", "plaster_on_masonry", "[2.0, 2.0]", "[0.1, 0.1]")
+RUG_SOLD = "rug,rug,rug,1.6,2.4,10 mm,no,floor,0,rug_on_felt_pad,30.00,1,A1"
 FURNITURE = '[[furniture]]\nkind = "{}"\nat = {}\nsize = {}\n'
 HUNG = '[[hung]]\nproduct = "wool"\nsurface = "{}"\nat = {}\n'
 LIST = "[[speakers]]\nname = "  # something else of the room file is put before its first list
@@ -49,6 +50,9 @@ REFUSED = (
          + HUNG.format("right", "[2.1, 0.2]"), ("hung[0].at", "inside the furniture")),
     more("hung_twice", HUNG.format("right", "[2.0, 0.5]") * 2,
          ("hung[1].at", "takes the space of hung piece 1")),
+    more("hung_in_an_opening", DOOR.replace("door_hollow", "mineral_wool_50_wall").replace(
+         'kind = "door"', 'kind = "opening"') + HUNG.format("back", "[2.1, 0.3]"),
+         ("hung[0].at", "hangs in the opening")),
     # Areas.
     more("rug_on_the_ceiling", RUG.replace("floor", "ceiling"),
          ("areas[1].surface", "put it on the floor")),
@@ -59,6 +63,8 @@ REFUSED = (
     # Sizes.
     more("person_of_24_m3", FURNITURE.format("person", "[0.5, 0.5, 0]", "[3, 2.5, 2.4]"),
          ("furniture[1].size", "one person")),
+    more("person_twice", FURNITURE.format("person", "[3.0, 0.5, 0]", "[0.5, 0.5, 1.2]") * 2,
+         ("furniture[2].at", "furniture[1] (person) once more")),
     prices("panel_10_mm_of_50_mm_wool", "50 mm,yes", "10 mm,yes",
            ("row 2.depth", "far thinner than")),
     room("skirting_of_900_m", "[surfaces]", "skirting = 900\n[surfaces]",
@@ -99,6 +105,8 @@ TOLD = (
          ("areas[1].at", "above the floor")),
     more("bed_that_floats", FURNITURE.format("bed", "[2.5, 0.6, 1.0]", "[1.0, 2.0, 0.5]"),
          ("furniture[1].at", "nothing below it")),
+    more("cabinet_that_floats", FURNITURE.format("cabinet", "[2.5, 0.6, 1.0]", "[0.5, 0.4, 0.5]"),
+         ("furniture[1].at", "nothing below it")),
     more("cabinet_before_a_door",
          DOOR + FURNITURE.format("cabinet", "[3.4, 1.9, 0]", "[0.5, 1, 1]"),
          ("furniture[1].at", "in front of the door")),
@@ -113,6 +121,17 @@ TOLD = (
     Case("deeper_than_the_limit",
          (("prices.csv", WOOL, WOOL.replace("50 mm", "400 mm").replace("wall ceiling", "wall")),),
          (("room.toml", "limits.max_depth", "which bars wool"),)),
+    Case("headroom_that_bars_a_cloud",
+         (("prices.csv", "wall ceiling", "ceiling"),
+          ("room.toml", "max_depth = 0.2", "headroom = 2.49")),
+         (("room.toml", "limits.headroom", "no place overhead for wool"),)),
+    Case("furniture_all_over_the_floor",
+         (("prices.csv", "+", f"{RUG_SOLD}\n"),
+          ("room.toml", "size = [0.6, 1.4, 0.04]",
+           'size = [0.6, 1.4, 0.04]\n' + FURNITURE.format("bed", "[2.0, 0.1, 0]", "[2.0, 3.0, 0.4]")
+           + FURNITURE.format("cabinet", "[0.1, 0.1, 0]", "[1.4, 0.6, 0.6]")
+           + FURNITURE.format("cabinet", "[0.1, 2.5, 0]", "[1.4, 0.6, 0.6]"))),
+         (("room.toml", "room", "together leave no place for rug"),)),
     room("keep_clear_everything", "max_depth = 0.2",
          "keep_clear = [{ at = [0, 0, 0], size = [4, 3.2, 2.5] }]",
          ("limits.keep_clear", "nothing can be placed: leaves no place for wool, fill")),
@@ -122,6 +141,9 @@ ACCEPTED = (
     more("bed_without_material", FURNITURE.format("bed", "[2.5, 0.6, 0]", "[1.0, 2.0, 0.5]")),
     more("wide_bed_without_material",
          FURNITURE.format("bed", "[2.2, 0.6, 0]", "[1.6, 2.0, 0.5]")),
+    more("cabinet_hung_on_a_wall", FURNITURE.format("cabinet", "[2.5, 0, 1.0]", "[0.5, 0.4, 0.5]")),
+    more("chair_on_a_bed", FURNITURE.format("bed", "[2.5, 0.6, 0]", "[1.0, 2.0, 0.5]")
+         + FURNITURE.format("chair", "[2.6, 0.7, 0.5]", "[0.4, 0.4, 0.8]")),
     prices("panel_of_8_mm", WOOL, WOOL.replace("50 mm", "8 mm").replace(
            "mineral_wool_50_wall", "gypsum_board_studs")),
     room("feet_and_inches_with_curly_quotes", "length = 4.0", 'length = "13\u2019 2\u00bd\u201d"'),

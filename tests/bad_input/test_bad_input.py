@@ -126,6 +126,15 @@ def test_bad_piece(name: str, tmp_path: Path, capsys: Capture) -> None:
     refused(["predict", str(room), "--with", str(plan)], tmp_path, capsys, expected)
 
 
+def test_piece_turned_that_may_not_be(tmp_path: Path, capsys: Capture) -> None:
+    case = Case("", (("prices.csv", "50 mm,yes", "50 mm,no"),), ())
+    room, plan = lay_out(tmp_path, case), tmp_path / "plan.json"
+    turned = {"turned": True, "width_m": PIECE["height_m"], "height_m": PIECE["width_m"]}
+    plan.write_text(json.dumps({"pieces": [{**PIECE, **turned}]}))
+    expected = (("plan.json", "pieces[0].turned", "may not be turned"),)
+    refused(["predict", str(room), "--with", str(plan)], tmp_path, capsys, expected)
+
+
 @pytest.mark.parametrize("key", PIECE)
 def test_piece_without_key(key: str, tmp_path: Path, capsys: Capture) -> None:
     """A piece that lacks one of its keys, twice: both are told."""
@@ -282,6 +291,30 @@ def test_bad_out_folder(name: str, remedy: str, tmp_path: Path, capsys: Capture)
     out = str(tmp_path / name)
     last = "plan.json" if name == "taken" else os.path.basename(name).replace("\x00", "U+0000")
     refused(["plan", str(room), "--out", out], tmp_path, capsys, ((last, "", remedy),))
+
+
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("plan --stages 200,300,400", "stage_3.json"),
+        ("plan --alternatives 2", "alternative_2.json"),
+        ("plan --positions auto", "as_it_is.json"),
+        ("plan --positions auto", "set_up_2.json"),
+        ("plan --positions auto", "room_set_up_1.toml"),
+        ("plan", "report.html"),
+        ("positions", "positions.svg"),
+        ("positions", "room_facing_left.toml"),
+    ],
+)
+def test_every_file_is_known_before_the_search(
+    words: str, name: str, tmp_path: Path, capsys: Capture
+) -> None:
+    """One of the files to be written cannot be: told at once, not after the search."""
+    room, out = lay_out(tmp_path), tmp_path / "out"
+    (out / name).mkdir(parents=True)
+    command, *options = words.split()
+    asked = [command, str(room), "--out", str(out), *options]
+    refused(asked, tmp_path, capsys, ((f"{name}", "", "is a folder"),))
 
 
 def test_the_program_itself(tmp_path: Path) -> None:

@@ -10,9 +10,17 @@ import pytest
 from cases import GOOD_FILES, PIECE, Case, Expected
 from variant_cases import COUCH, PAIR_CASES, VARIANT_CASES
 
-from optimizer.commands import why
+from optimizer.commands import compare, plan, predict, report, why
 from optimizer.faults import Fault, ScenarioError
 from optimizer.project import load_project
+
+READERS = {  # commands that read a plan.json, and how they are asked to
+    plan: "plan room.toml --out out --earlier plan.json",
+    predict: "predict room.toml --with plan.json",
+    compare: "compare room.toml couch --with plan.json",
+    why: "why plan.json --room room.toml",
+    report: "report plan.json --room room.toml --out out",
+}
 
 
 def lay_out(folder: Path, changes: tuple[tuple[str, str, str], ...] = ()) -> Path:
@@ -69,6 +77,35 @@ def test_the_good_variant_is_good(tmp_path: Path) -> None:
     assert varied.says == "a couch"
 
 
+BARRED = (
+    'max_depth = 0.2\nbanned_products = ["fill"]\nno_mountings = ["corner"]\n'
+    "nothing_overhead = true"
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "usable"),
+    [
+        ("", {"wool": ("wall",)}),
+        ('allow_products = ["fill"]', {"wool": ("wall",)}),  # whose one mounting is barred still
+        ('allow_products = ["fill"]\nallow_mountings = ["corner"]',
+         {"wool": ("wall",), "fill": ("corner",)}),
+        ('allow_mountings = ["ceiling"]', {"wool": ("wall", "ceiling")}),
+        ('ban_mountings = ["wall"]\nallow_mountings = ["ceiling"]', {"wool": ("ceiling",)}),
+        ('allow_products = ["fill"]\nban_products = ["wool"]\nallow_mountings = ["corner"]',
+         {"fill": ("corner",)}),
+    ],
+)  # fmt: skip
+def test_variants_ban_and_allow(
+    changes: str, usable: dict[str, tuple[str, ...]], tmp_path: Path
+) -> None:
+    """In a room that bars a product, a mounting, and all overhead."""
+    text = f'\n[variants.x]\nsays = "x"\n{changes}\n'
+    path = lay_out(tmp_path, (("room.toml", "max_depth = 0.2", BARRED), ("room.toml", "+", text)))
+    project = load_project(path, variants=["x"])
+    assert {p.id: p.mountings for p in project.usable_products} == usable
+
+
 def pair(change: dict[str, object]) -> str:
     second = {**PIECE, "u_m": 2.0, "id": "2", "pair": "1", **change}
     return json.dumps({"pieces": [{**PIECE, "id": "1", "pair": "2", **_freed(change)}, second]})
@@ -79,13 +116,17 @@ def _freed(change: dict[str, object]) -> dict[str, object]:
     return {} if change == {"pair": None} else {"pair": None}
 
 
+@pytest.mark.parametrize("command", READERS, ids=lambda command: command.__name__[19:])
 @pytest.mark.parametrize("name", PAIR_CASES)
-def test_bad_pair(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_bad_pair(
+    name: str, command: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By every command that reads a plan."""
     change, (key, remedy) = PAIR_CASES[name]
     monkeypatch.chdir(tmp_path)
-    lay_out(tmp_path)
+    lay_out(tmp_path, (("room.toml", "+", COUCH),))
     (tmp_path / "plan.json").write_text(pair(change))
-    told(run(why, "why", "plan.json", "--room", "room.toml"), (("plan.json", key, remedy),))
+    told(run(command, *READERS[command].split()), (("plan.json", key, remedy),))
 
 
 def test_a_fault_that_only_a_combination_has(tmp_path: Path) -> None:

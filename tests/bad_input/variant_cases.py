@@ -15,6 +15,13 @@ name = "couch"
 at = [3.1, 0.6, 0.0]
 size = [0.9, 1.8, 0.8]
 """
+FURNITURE = """
+[[furniture]]
+kind = "cabinet"
+name = "{}"
+at = [3.0, 0.2, 0.0]
+size = [0.4, 0.4, 1.0]
+"""
 SAYS = '\n[variants.x]\nsays = "x"\n'
 
 
@@ -73,10 +80,27 @@ VARIANT_CASES = (
     variant("variant_named_base", '\n[variants.base]\nsays = "x"\n', ("variants", "another name")),
     variant("variant_name_with_plus", '\n[variants."a+b"]\nsays = "x"\n',
             ("variants", "another name")),
+    variant("too_many_variants", "".join(f'\n[variants.v{i}]\nsays = "x"\n' for i in range(51)),
+            ("variants", "51 variants; at most 50")),
+    variant("variant_as_a_number", "\n[variants]\nx = 3\n", ("variants.x", "table")),
+    variant("variant_removes_what_there_are_two_of",
+            SAYS + 'remove = ["w"]\n' + FURNITURE.format("w") + FURNITURE.format("w").replace(
+                "[3.0,", "[2.4,"), ("variants.x.remove", "is the name of 2 things")),
     variant("variants_as_a_list", '\n[[variants]]\nsays = "x"\n', ("variants", "[variants.NAME]")),
     variant("faults_of_two_variants_together",
             COUCH.replace("[3.1, 0.6, 0.0]", "[3.0, 2.6, 0.0]") + SAYS + "budget = nan\n",
             ("variants.couch.add_furniture[0].at", "outside"), ("variants.x.budget", "finite")),
+    Case("base_list_at_fault_told_once_beside_a_variant_that_adds_to_it",
+         (("room.toml", "[[areas]]", "[areas]"),
+          ("room.toml", "+", SAYS + '[[variants.x.add_areas]]\nsurface = "right"\nkind = "window"\n'
+           'material = "double_glazing_10"\nat = [1.0, 0.9]\nsize = [1.0, 1.0]\n')),
+         (("room.toml", "areas", "its own [[areas]] table"),)),
+    Case("base_limits_at_fault_told_once_beside_variants_that_ban",
+         (("room.toml", "[limits]\nmax_depth = 0.2", "[limits]\nbanned_products = 3\n"
+           "no_mountings = 4"),
+          ("room.toml", "+", SAYS + 'ban_products = ["fill"]\nban_mountings = ["corner"]\n')),
+         (("room.toml", "limits.banned_products", "list"),
+          ("room.toml", "limits.no_mountings", "list"))),
     Case("base_fault_told_once_beside_a_variant",
          (("room.toml", "length = 4.0", "length = nan"), ("room.toml", "+", COUCH)),
          (("room.toml", "room.length", "finite"),)),

@@ -1,6 +1,7 @@
 """The command: files in, files out, refusals. Rooms, prices and decays are invented."""
 
 import argparse
+import csv
 import json
 import re
 import tomllib
@@ -8,9 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from recovery import draw
+from hostile import IN_ONE, NAMES
+from markdown_it import MarkdownIt
+from recovery import PRICES, draw
 from scipy.io import wavfile
 
+from materials import load_table
+from materials.cells import csv_text
 from optimizer.acoustics.scene import Patches
 from optimizer.bands import BANDS
 from optimizer.calibration.measured import Measured, decay_error, mean_decay, read_any, read_decay
@@ -121,6 +126,53 @@ def test_own_materials_are_kept_and_the_key_replaced(room: Path) -> None:
     assert load_project(out).room.surface("left").material.absorption[4] != 0.1
     # Calibrating again writes over its own files only.
     run(room, "--measured", room.with_name("decay.csv"), "--out", out)
+
+
+def named(room: Path, name: str) -> Path:
+    """The drawn room in files of this name: so are its title, variant, sofa, a product and the
+    material of a wall; and beside it a plan of that product, and its decay."""
+    stem, quoted = name.replace("/", " "), json.dumps(name, ensure_ascii=False)
+    table, wall = (json.dumps(f"{text} w", ensure_ascii=False) for text in (stem, name))
+    rows = [[cell.replace("my_wall", f"{name} w").replace("my wall", name)
+             for cell in line.split(",")] for line in OWN.splitlines()]  # fmt: skip
+    room.with_name(f"{stem} w").write_text(csv_text(rows), encoding="utf-8")
+    thin = PRICES.splitlines()[1].split(",")
+    with room.with_name("prices.csv").open("a", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerow([name, name, *thin[2:]])
+    text = room.read_text().replace("drawn", "!").replace('"!"', f"{quoted}\nmaterials = {table}")
+    text = re.sub('left = ".*"', lambda _: f"left = {wall}", text, count=1)
+    text = text.replace('kind = "sofa"', f'kind = "sofa"\nname = {quoted}')
+    path = room.with_name(f"{stem} r.toml")
+    path.write_text(f"{text}[variants.louder]\nsays = {quoted}\n", encoding="utf-8")
+    write_decay(path.with_suffix(".csv"), load_project(path), 0.95)
+    piece = {"product": name, "surface": "right", "mounting": "wall", "turned": False, "gap_m": 0.0,
+             "u_m": 1.2, "v_m": 0.9, "width_m": 0.6, "height_m": 1.2}  # fmt: skip
+    path.with_suffix(".json").write_text(json.dumps({"pieces": [piece]}), encoding="utf-8")
+    return path
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("name", [*NAMES, IN_ONE])
+def test_any_name_comes_back(name: str, room: Path) -> None:
+    """From the room file, the materials table and the report of a calibration."""
+    before = named(room, name)
+    plan, out = before.with_suffix(".json"), before.with_name(f"{name.replace('/', ' ')}.toml")
+    run(before, "--measured", before.with_suffix(".csv"), "--with", plan, "--out", out)
+    wanted, found = (tomllib.loads(path.read_text(encoding="utf-8")) for path in (before, out))
+    assert found.pop("materials") == f"{out.stem}_materials.csv"
+    assert found.pop("measured")[0]["state"] == f"with {' '.join(str(plan).split())}"
+    assert found.pop("hung")[0]["product"] == name
+    assert found == {key: value for key, value in wanted.items() if key != "materials"}
+    rows = load_table(out.with_name(f"{out.stem}_materials.csv"))
+    assert (rows[f"{name} w"].name, rows["unused"].name) == (name, "unused")
+    better = load_project(out)
+    assert [piece.product.id for piece in better.hung] == [name]
+    assert better.room.surface("left").material.id == f"{name} w"
+    text = out.with_name(f"{out.stem}_report.md").read_text(encoding="utf-8")
+    report = MarkdownIt("commonmark", {"html": True}).enable("table").parse(text)
+    heading = "".join(part.content for part in report[1].children or [])
+    assert heading == f"Calibration of {name}"
+    assert not any(token.type.startswith("html") for token in report)
 
 
 @pytest.mark.usefixtures("quick")

@@ -15,6 +15,7 @@ from test_bad_variants import lay_out
 
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.commands import why as command
+from optimizer.placement.effort import Effort
 from optimizer.planning import bounce_points
 from optimizer.project import Project, load_project
 from optimizer.results.comparison import beyond_limit
@@ -29,6 +30,7 @@ from optimizer.results.why_obstacles import (
     relaxations,
     unmet_rows,
 )
+from optimizer.results.why_text import relaxations_table
 
 Planned = tuple[PlannedPiece, ...]
 PAIR = (
@@ -177,6 +179,31 @@ def test_relaxations_are_never_worse_and_spend_what_they_may(tmp_path: Path) -> 
         now = bench.effects.criteria.excess(bench.effects.quantities(bench.plan))
         assert helper.excess[row] < now[row]
     assert cheapest_help(bench, row, ()) is None
+
+
+@pytest.mark.parametrize(
+    ("limits", "lifted"),
+    [
+        (
+            'no_mountings = ["ceiling", "floor"]\nnothing_overhead = true',
+            "mounting on ceiling allowed",
+        ),
+        ('banned_products = ["fill"]', "banned products allowed"),
+        ('fire_class = "B"', "fire class B not demanded"),
+    ],
+)
+def test_each_limit_that_bars_something_is_lifted(limits: str, lifted: str, tmp_path: Path) -> None:
+    """One that bars nothing is not tried; what there is no time for is said to be untried."""
+    project, pieces = small(tmp_path, limits + "\n")
+    prices = project.scenario.catalogue_path
+    prices.write_text(prices.read_text().replace("40.00,1,A1", "40.00,1,E"))
+    project = load_project(project.scenario.path)
+    bench = bench_of(project, pieces)
+    tried = relaxations(bench, Effort.of(0.0))
+    assert [r.name for r in tried if "stand out" not in r.name] == ["20 % more money", lifted]
+    assert all(r.score is None for r in tried)
+    table = relaxations_table(bench, tried)
+    assert table.count("not tried: out of time") == len(tried)
 
 
 def test_unmet_rows_count_and_the_heaviest_comes_first(tmp_path: Path) -> None:

@@ -2,21 +2,26 @@
 
 import argparse
 import csv
+import io
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from hostile import IN_ONE, NAMES
 from made_decays import RATE, noise_decay
 
+from materials.cells import as_meant
 from optimizer.commands import measure as command
 from optimizer.faults import ScenarioError
 from optimizer.measurement.decay_evaluation import evaluate_decay
 from optimizer.measurement.recording import read_impulse_response
-from optimizer.measurement.tellings import HEADER
+from optimizer.measurement.session import Measurement, measure
+from optimizer.measurement.tellings import HEADER, as_csv, as_json
 
 DATA = Path(__file__).parents[1] / "data" / "r3vival"
 LEFT, RIGHT = DATA / "state050_S030-200.wav", DATA / "state050_S330-200.wav"
@@ -52,6 +57,32 @@ def test_two_speakers_at_a_seat(tmp_path: Path, capsys: Capture) -> None:
     assert float(one["value"]) == pytest.approx(expected[4], rel=1e-5)
     for row in rows:
         assert row["value"] or row["missing"] or not row["file"], row
+
+
+@pytest.fixture(scope="module")
+def measured() -> Measurement:
+    return measure(read_impulse_response(LEFT))
+
+
+@pytest.mark.parametrize("name", [*NAMES, IN_ONE])
+def test_any_name_comes_back(name: str, measured: Measurement) -> None:
+    """Of a recording, a seat and two loudspeakers, in JSON and in CSV, where none is a formula."""
+    at = replace(measured.recording, path=Path(name.replace("/", " ")))
+    both = [replace(measured, recording=at, seat=name, speaker=f"{name}{n}") for n in (1, 2)]
+    found = json.loads(as_json(both))
+    assert [(r["file"], r["seat"], r["speaker"]) for r in found["recordings"]] == [
+        (at.path.name, name, f"{name}{n}") for n in (1, 2)
+    ]
+    assert [(d["seat"], d["first"]) for d in found["level_differences"]] == [(name, f"{name}1")]
+    rows = list(csv.DictReader(io.StringIO(as_csv(both), newline="")))
+    told = {tuple(as_meant(row[key]) for key in ("file", "seat", "speaker")) for row in rows}
+    assert told == {
+        *((at.path.name, name, f"{name}{n}") for n in (1, 2)), ("", "", ""),
+        ("", name, f"{name}1 less {name}2"),
+    }  # fmt: skip
+    number = re.compile(r"[-+]?[\d.]+(e[-+]\d+)?")
+    cells = {cell for row in rows for cell in row.values()}
+    assert not [c for c in cells if c.startswith(("=", "+", "-", "@")) and not number.fullmatch(c)]
 
 
 def test_every_missing_figure_has_a_word_in_the_table_and_a_reason_below(

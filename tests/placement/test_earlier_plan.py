@@ -42,10 +42,11 @@ def plan(project: Project) -> Plan:
 
 
 def written(plan: Plan, folder: Path, keep: Sequence[int] | None = None) -> Path:
-    """Its plan.json, with all pieces or only those of these indices."""
+    """Its plan.json, with all pieces or only those of these indices, each for itself."""
     content = plan_as_dict(plan)
     if keep is not None:
-        content["pieces"] = [content["pieces"][i] for i in keep]
+        kept = [content["pieces"][i] for i in keep]
+        content["pieces"] = [{**p, "id": str(n), "pair": None} for n, p in enumerate(kept)]
     path = folder / "plan.json"
     path.write_text(json.dumps(content))
     return path

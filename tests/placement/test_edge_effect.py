@@ -12,13 +12,15 @@ from test_overlap import demo, excluded_by
 from tiny_rooms import HEADER, room_text
 
 from materials import load_table
+from materials.build import Build
 from materials.edges import GAIN_LIMIT, piece_factor, table_face
 from materials.finite import patch_area
+from materials.made import packaged_builds
 from optimizer.acoustics.absorption import absorption_area, added_area, own_area
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.faults import ScenarioError
-from optimizer.placement.butting import find_joints
+from optimizer.placement.butting import face_of, find_joints
 from optimizer.placement.pieces import Piece, flat_piece, piece_patches, treated
 from optimizer.placement.plan import select
 from optimizer.placement.spacing import (
@@ -128,6 +130,20 @@ def test_pieces_measured_with_their_edges_gain_nothing() -> None:
     screen = panel(room_project(True), (0.2, 0.0, 1.2, 1.6), 2, "stand")
     assert (piece_patches(room_project(True).room, [screen])[0].edge == 1.0).all()
     assert (piece_patches(decided.project.room, corners[:2])[0].edge == 1.0).all()
+
+
+def test_what_holds_its_edges_already_has_no_face() -> None:
+    """Corner fills, screens with both faces, things given by their area, builds that are no layers;
+    plain wool has one."""
+    table, builds = load_table(), packaged_builds()
+    for name in ("corner_fill_300", "screen_100", "bed_single"):
+        assert face_of(table[name]) is None, name
+    assert face_of(table["mineral_wool_100_wall"]) is not None
+    wool = table["mineral_wool_100_wall"]
+    for build in builds.values():
+        made = replace(wool, build=build)
+        assert (face_of(made) is build) == isinstance(build, Build)
+        assert (face_of(made) is None) == (not isinstance(build, Build))
 
 
 def test_edges_reach_neither_reflections_nor_modes() -> None:

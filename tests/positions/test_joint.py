@@ -161,7 +161,7 @@ def test_set_up_file_is_what_was_planned_for(tmp_path: Path, name: str, facing: 
     set_up = every.take(admissible(there, project.room, every)).one(0)
     judged = Judged(set_up, project_with(project, set_up), nothing())
     text = set_up_file(project, judged, 1, tmp_path)
-    path = tmp_path / set_up_name(project, 1)
+    path = tmp_path / set_up_name(project.scenario.path, 1)
     path.write_text(text, encoding="utf-8")
     loaded = load_project(path)
     assert loaded.scenario.title.endswith("set-up 1")

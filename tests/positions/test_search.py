@@ -2,13 +2,18 @@
 writes loads again."""
 
 import argparse
+import csv
+import json
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from bare import SCENARIOS, bare, bare_text, demo
+from hostile import IN_ONE, NAMES
 
+from materials.cells import csv_text
 from optimizer.acoustics.judging import directivity_of
 from optimizer.commands import positions
 from optimizer.faults import ScenarioError
@@ -31,7 +36,7 @@ from optimizer.positions.search import (
     search,
     turned_room,
 )
-from optimizer.positions.set_up_file import set_up_file
+from optimizer.positions.set_up_file import set_up_file, set_up_name
 from optimizer.positions.set_ups import Reach, SetUp, SetUps
 from optimizer.positions.turning import FACINGS, turn_back, turn_points, turned
 from optimizer.project import Project, load_project
@@ -224,6 +229,101 @@ def test_turned_room_file_is_the_turned_room(tmp_path: Path, name: str, facing: 
         assert np.allclose(c.box, d.box, atol=1e-9)
     assert np.allclose(loaded.scene.speakers, np.stack([set_up.left, set_up.right]))
     assert np.allclose(loaded.scene.seats[0], set_up.ears)
+
+
+HOSTILE = """
+title = {name}
+materials = {materials}
+note = {name}
+[room]
+length = 4.4
+width = 3.3
+height = 2.5
+[surfaces]
+front = {wall}
+back = {wall}
+left = {wall}
+right = {wall}
+floor = {wall}
+ceiling = {wall}
+[[furniture]]
+kind = "desk"
+name = {name}
+at = [0.9, 1.25, 0.0]
+size = [0.6, 0.8, 0.7]
+[[speakers]]
+name = {left}
+at = [0.7, 1.05, 1.2]
+[[speakers]]
+name = {right}
+at = [0.7, 2.25, 1.2]
+[[seats]]
+name = {seat}
+at = [1.75, 1.65, 1.2]
+[budget]
+amount = 300
+catalogue = {prices}
+delivery = {{ {name} = 5 }}
+[limits]
+banned_products = [{name}]
+"""
+MATERIAL = ["id", "name", "unit", "a125", "a250", "a500", "a1000", "a2000", "a4000"]
+PRODUCT = ["id", "name", "kind", "width", "height", "depth", "turn", "mountings", "gaps",
+           "materials", "price", "pack", "supplier"]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [*NAMES, IN_ONE])
+def test_any_name_comes_back(name: str, tmp_path: Path) -> None:
+    """Of room file, price list and materials table, title, furniture, loudspeakers and seat: in
+    the file for each wall faced, in its variants, and in the file of one set-up."""
+    stem = name.replace("/", " ")
+    names = {
+        "name": name, "left": f"{name} 1", "right": f"{name} 2", "seat": f"{name} 3",
+        "wall": f"{name} w", "prices": f"{stem}.csv", "materials": f"{stem} m.csv",
+    }  # fmt: skip
+    # JSON's escapes are among those of TOML.
+    quoted = {key: json.dumps(text, ensure_ascii=False) for key, text in names.items()}
+    path = tmp_path / f"{stem}.toml"
+    path.write_text(HOSTILE.format(**quoted), encoding="utf-8")
+    wall = [names["wall"], name, "alpha", *["0.1"] * 6]
+    product = [name, name, "panel", 0.6, 1.2, 0.05, "no", "wall", 0, "mineral_wool_50_wall", 45, 1]
+    (tmp_path / names["materials"]).write_text(csv_text([MATERIAL, wall]), encoding="utf-8")
+    with (tmp_path / names["prices"]).open("w", encoding="utf-8", newline="") as prices:
+        csv.writer(prices).writerows([PRODUCT, [*product, name], ["plain", *product[1:], ""]])
+    project = load_project(path)
+    around = [put_into(project, one(f, 0.8, 1.65, 1.2, 1.85, 1.2, 1.2).one(0)) for f in FACINGS[:2]]
+    folder = tmp_path / "out"
+    folder.mkdir()
+    files = room_files(project, around, folder) | {
+        set_up_name(path, 3): set_up_file(project, around[1], 3, folder)
+    }
+    assert len(files) == 3
+    for file, text in files.items():
+        (folder / file).write_text(text, encoding="utf-8")
+        tables = tomllib.loads(text)
+        for there in (load_project(folder / file), *(
+            load_project(folder / file, variants=[v]) for v in tables.get("variants", {})
+        )):  # fmt: skip
+            assert there.scenario.title.startswith(name)
+            assert there.scenario.note == name
+            assert [s.name for s in there.room.speakers] == [names["left"], names["right"]]
+            assert there.room.seats[0].name == names["seat"]
+            assert [f.name for f in there.room.furniture] == [name]
+            assert there.scenario.surfaces["front"] == names["wall"]
+            assert there.scenario.budget.delivery == {name: 5}
+            assert there.scenario.limits.banned_products == (name,)
+
+
+def test_a_files_name_stays_in_its_comment(tmp_path: Path) -> None:
+    """A line break or a control character in it writes nothing else into the files made from it."""
+    path = tmp_path / "a\n[room]\r\x1b b.toml"
+    path.write_text(bare_text(), encoding="utf-8")
+    project = load_project(path)
+    judged = put_into(project, one("front", 0.7, 1.65, 1.2, 1.75, 1.2, 1.2).one(0))
+    (text,) = room_files(project, [judged], tmp_path).values()
+    for told in (text, set_up_file(project, judged, 1, tmp_path)):
+        assert "from a [room]U+000DU+001B b.toml; it faces" in told
+        assert tomllib.loads(told)["room"]["length"] == 4.4
 
 
 def put_into(project: Project, set_up: SetUp) -> Judged:

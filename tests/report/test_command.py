@@ -19,6 +19,7 @@ from optimizer.project import Project, load_project
 from optimizer.report import rebuild as rebuilding
 from optimizer.report.rebuild import rebuild
 from optimizer.results.planfile import plan_as_json
+from optimizer.results.proof import proof_in_words
 
 ROOM = "small_bedroom"
 
@@ -151,6 +152,53 @@ def test_an_edited_figure_is_replaced(plan_file: Path, quick: list[Scene]) -> No
     assert rebuilt.plan.card.score_after == pytest.approx(true)
     assert "score_after 0 is" in rebuilt.replaced
     assert "and 1 more" in rebuilt.replaced
+
+
+def test_an_edited_proof_is_told_as_the_files_with_its_own_gap(
+    plan_file: Path, quick: list[Scene]
+) -> None:
+    """Objective and bound cannot be computed anew; the gap between them can."""
+    content = json.loads(plan_file.read_text())
+    content["bound"], content["gap"] = 0.9 * content["objective"], 0.0001
+    plan_file.write_text(json.dumps(content))
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    rebuilt = rebuild(plan_file, project)
+    assert rebuilt.plan.selection.gap == pytest.approx(0.1, rel=1e-6)
+    assert "gap 0.0001 is 0.1" in rebuilt.replaced
+    told = proof_in_words(rebuilt.plan)
+    assert told.startswith("As plan.json says, and only solving anew could check: 100 placements")
+    assert "Proven within 10.0 %" in told
+    assert "need not hold now. Then, as plan.json says" in proof_in_words(rebuilt.plan, True)
+
+
+def test_a_bound_that_is_not_known_is_no_proof(plan_file: Path, quick: list[Scene]) -> None:
+    content = json.loads(plan_file.read_text())
+    content["bound"] = None
+    plan_file.write_text(json.dumps(content))
+    project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
+    assert "is not known" in proof_in_words(rebuild(plan_file, project).plan)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "remedy"),
+    [("bound", 1e3, "lies above the objective"), ("objective", -1.0, "greater than or equal to 0"),
+     ("objective", "NaN", "finite"), ("bound", "-Infinity", "finite"),
+     ("gap", "Infinity", "finite"), ("gap", -0.1, "greater than or equal to 0"),
+     ("objective", '"1"', "number"),
+     ("pairs", 101, "more than all candidates, 100"), ("score_after", "NaN", "finite"),
+     ("score", [], "is empty")],
+)  # fmt: skip
+def test_what_no_solve_can_have_left_is_refused(
+    plan_file: Path, key: str, value: object, remedy: str
+) -> None:
+    """One line each, though JSON as Python reads it knows NaN and infinity."""
+    content = json.loads(plan_file.read_text())
+    content[key] = "@"
+    plan_file.write_text(json.dumps(content).replace('"@"', str(value)))
+    told = faults(str(plan_file), "--out", str(plan_file.parent))
+    assert len(told) == 1
+    assert f"plan.json: {key} = " in told[0]
+    assert remedy in told[0]
 
 
 def test_a_score_card_that_is_not_whole_is_refused(plan_file: Path) -> None:

@@ -3,11 +3,13 @@
 import csv
 import io
 import json
+import os
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hostile import NAMES
 from markdown_it import MarkdownIt
 from plans import demo_project, plan_of
 
@@ -24,12 +26,6 @@ from optimizer.results.tables import markdown_table, markdown_text
 from optimizer.results.tellings import shopping_csv
 from optimizer.room.reading import read_toml
 from optimizer.tomlfile import document, edited
-
-NAMES = (
-    'say "loud" \\ quiet', "emoji \U0001f39b\ufe0f", "\u05e2\u05d1\u05e8\u05d9\u05ea",
-    "e\u0301clat", "=1+1", "a|b`c`", "# heading", "[text](javascript:alert(1))",
-    "<script>alert(1)</script>", "*bold* _it_", "www.example.org", "1. item", "&lt;b&gt;",
-)  # fmt: skip
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -52,6 +48,11 @@ def test_no_cell_is_a_formula(start: str) -> None:
     assert harmless(cell) == f"'{cell}"
     assert as_meant(f"'{cell}") == cell
     assert next(csv.reader(io.StringIO(csv_text([[cell]]), newline="")))[0] == f"'{cell}"
+
+
+@pytest.mark.parametrize("cell", ["'=1", "''=1", " '+x", "'-5", "' @", "'", "it's =1", " =1"])
+def test_quotes_of_its_own_come_back(cell: str) -> None:
+    assert as_meant(str(harmless(cell))) == cell
 
 
 @pytest.mark.parametrize("cell", ["-5.25", "+1", "1e-3", "-.5", -3, "plain", "'quoted'"])
@@ -119,6 +120,19 @@ def test_a_script_stays_text_in_the_page(plan: Plan) -> None:
 def test_plan_is_written_as_its_model_has_it(plan: Plan) -> None:
     plain = json.dumps(plan_as_dict(plan), indent=1, allow_nan=False) + "\n"
     assert plan_as_json(plan) == plain
+
+
+def test_a_room_file_on_another_drive_is_named_whole(
+    plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no way leads from the plan's folder to it, as on Windows."""
+
+    def no_way(path: object, start: object) -> str:
+        raise ValueError("path is on mount 'C:', start on mount 'D:'")
+
+    monkeypatch.setattr(os.path, "relpath", no_way)
+    named = plan_as_dict(plan, tmp_path)["room_file"]
+    assert named == plan.project.scenario.path.resolve().as_posix()
 
 
 EDITS: dict[str, tuple[tuple[str | int, ...], object, str]] = {

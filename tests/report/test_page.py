@@ -2,7 +2,6 @@
 
 import json
 import re
-import time
 
 import pytest
 from pages import Page, sections, words_of
@@ -29,7 +28,6 @@ from optimizer.results.planfile import plan_as_json
 from optimizer.results.shopping import money
 
 LARGEST = 3_000_000  # bytes
-LONGEST = 5.0  # s
 ORDER = ["short", "score", "drawings", "shopping", "hanging", "why", "sources", "limits",
          "cautions"]  # fmt: skip
 
@@ -40,23 +38,13 @@ def plan(request: pytest.FixtureRequest) -> Plan:
 
 
 @pytest.fixture(scope="module")
-def made(plan: Plan) -> tuple[str, float]:
-    began = time.process_time()
-    return report_html(plan), time.process_time() - began
-
-
-@pytest.fixture(scope="module")
-def html(made: tuple[str, float]) -> str:
-    return made[0]
+def html(plan: Plan) -> str:
+    return report_html(plan)
 
 
 @pytest.fixture(scope="module")
 def page(html: str) -> Page:
     return Page(html)
-
-
-def test_report_of_a_demo_room_in_time(made: tuple[str, float]) -> None:
-    assert made[1] < LONGEST
 
 
 def test_one_small_file_that_needs_no_other(html: str, page: Page) -> None:

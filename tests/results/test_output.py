@@ -6,9 +6,11 @@ import errno
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import textwrap
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -135,6 +137,33 @@ def test_a_folder_that_is_there_is_written_from_within(
     assert content(out) == {**NEW, "kept.txt": "kept"}
 
 
+def test_a_link_under_a_files_name_is_replaced(out: Path, tmp_path: Path) -> None:
+    """Also one that leads nowhere; what it led to stays as it is."""
+    (tmp_path / "elsewhere.txt").write_text("elsewhere")
+    for name, goal in (("a.txt", "../elsewhere.txt"), ("b.txt", "gone"), ("c.txt", "c.txt")):
+        (out / name).unlink(missing_ok=True)
+        (out / name).symlink_to(goal)
+    check_writable(out, NEW)
+    write_folder(out, NEW)
+    assert content(out) == {**NEW, "kept.txt": "kept"}
+    assert not any(path.is_symlink() for path in out.iterdir())
+    assert (tmp_path / "elsewhere.txt").read_text() == "elsewhere"
+
+
+def test_files_of_others_in_a_shared_folder_are_found_before(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a folder such as /tmp only its owner may put another file in the place of one."""
+    monkeypatch.setattr(os, "geteuid", lambda: out.stat().st_uid + 1)
+    check_writable(out, NEW)
+    out.chmod(0o1777)
+    with pytest.raises(ScenarioError, match=r"a\.txt: belongs to somebody else"):
+        check_writable(out, NEW)
+    check_writable(out, ["c.txt"])  # new
+    monkeypatch.setattr(os, "geteuid", lambda: out.stat().st_uid)
+    check_writable(out, NEW)
+
+
 def test_permissions_stay(out: Path) -> None:
     (out / "a.txt").chmod(0o600)
     out.chmod(0o750)
@@ -203,18 +232,19 @@ def test_a_lock_ends_with_its_process(
     if by_file:
         monkeypatch.setattr(folder_lock, "_take_folder", no_folder_lock)
     script = f"""
-        import sys, time
+        import sys
         from pathlib import Path
         from optimizer.results import folder_lock
         if {by_file}:
             folder_lock._take_folder = folder_lock._take_file
         with folder_lock.locked(Path(sys.argv[1])):
             print("locked", flush=True)
-            time.sleep(600)
+            sys.stdin.read()
     """
     with subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(script), out], stdout=subprocess.PIPE, cwd=ROOT
-    ) as holder:
+        [sys.executable, "-c", textwrap.dedent(script), out],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, cwd=ROOT,
+    ) as holder:  # fmt: skip
         assert holder.stdout is not None
         assert holder.stdout.readline() == b"locked\n"
         assert (out / LOCK_FILE).exists() == by_file
@@ -225,6 +255,88 @@ def test_a_lock_ends_with_its_process(
         with locked(out, 60.0):
             pass
     assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def gone_process() -> int:
+    with subprocess.Popen([sys.executable, "-c", ""]) as done:
+        done.wait()
+        return done.pid
+
+
+@pytest.mark.parametrize(
+    ("holder", "counts"),
+    [
+        (lambda: f"{os.getpid()} {socket.gethostname()}", True),
+        (lambda: f"{gone_process()} {socket.gethostname()}", False),
+        (lambda: f"{gone_process()} another computer", True),  # whose processes are not known here
+        (lambda: "someone", True),
+        (lambda: "", True),  # its maker has not written into it yet
+    ],
+)
+def test_a_lock_file_counts_while_its_maker_may_be_there(
+    holder: Callable[[], str], counts: bool, out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(folder_lock, "_take_folder", no_folder_lock)
+    (out / LOCK_FILE).write_text(holder())
+    if counts:
+        with pytest.raises(ScenarioError, match="another run"), locked(out, 0.0):
+            pass
+        assert (out / LOCK_FILE).exists()
+        return
+    with locked(out):
+        pass
+    assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def test_where_nothing_can_be_locked_nothing_is_written(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none(folder: Path) -> int:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr(folder_lock, "_take_folder", none)
+    monkeypatch.setattr(folder_lock, "_take_file", none)
+    with pytest.raises(ScenarioError, match="Read-only file system"):
+        check_writable(out, NEW)
+    with pytest.raises(ScenarioError, match="Read-only file system"):
+        write_folder(out, NEW)
+    assert content(out) == {**OLD, "kept.txt": "kept"}
+
+
+def test_a_folder_that_may_not_be_written_is_found_before(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rights are asked of the system, which grants root everything."""
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    with pytest.raises(ScenarioError, match="choose a folder of yours"):
+        check_writable(out, NEW)
+
+
+def test_what_a_stopped_run_left_and_cannot_be_tidied_up_is_told(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (out / whole_set.STAGE).mkdir()
+
+    def kept(path: Path) -> None:
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(whole_set.shutil, "rmtree", kept)
+    with pytest.raises(ScenarioError, match=r"unfinished: is left of a stopped run and cannot be"):
+        write_folder(out, NEW)
+
+
+def test_in_other_threads_ctrl_c_is_not_put_off() -> None:
+    """Only the first thread may ask for signals; the block runs all the same."""
+    ran: list[bool] = []
+
+    def work() -> None:
+        with undisturbed():
+            ran.append(True)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert ran == [True]
 
 
 @pytest.mark.parametrize("there", [True, False])

@@ -7,11 +7,13 @@ triangle near equilateral is common practice, no source.
 import math
 import re
 import sys
+import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pexpect
 import pytest
+from hostile import IN_ONE, NAMES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from wizard_cases import ANSWER_CASES, FILE_CASES, GOOD_FILES, Case
@@ -94,6 +96,32 @@ def test_answers_end_up_in_the_room(tmp_path: Path) -> None:
     assert [seat.name for seat in room.seats] == ["mix"]
     assert (scenario.budget.currency, project.budget_cents) == ("USD", 150050)
     assert person.left == []
+
+
+@pytest.mark.parametrize("name", [*NAMES, IN_ONE])
+def test_any_name_comes_back(name: str, tmp_path: Path) -> None:
+    """Title, currency, and the files' own names, as tomllib and the program read them."""
+    path = tmp_path / f"{name.replace('/', ' ')}.toml"
+    person = Person(("What do you call", name), ("Currency", name[:8].strip()))
+    new = ask_everything(person.talk(), path)
+    assert person.left == []
+    project = written(new)
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert data["title"] == project.scenario.title == name
+    assert data["budget"]["currency"] == name[:8].strip()
+    assert data["budget"]["catalogue"] == f"{path.stem}_prices.csv"
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == sorted(
+        [path.name, data["budget"]["catalogue"]]
+    )
+
+
+def test_a_name_too_long_for_the_price_list_beside_is_told_before_any_question(
+    tmp_path: Path,
+) -> None:
+    person = Person()
+    with pytest.raises(ScenarioError, match=r"n_prices_99\.csv: cannot be written \(.*choose"):
+        ask_everything(person.talk(), tmp_path / f"{'n' * 249}.toml")
+    assert person.asked == []
 
 
 def test_short_way_and_no_drilling(tmp_path: Path) -> None:
