@@ -58,9 +58,7 @@ def with_patch_scattering(scene: Scene) -> Scene:
     surfaces = (
         replace(s, scattering=_joined(s.scattering, more[i])) for i, s in enumerate(scene.surfaces)
     )
-    patches = (
-        replace(p, scattering=_joined(p.scattering, more[p.surface])) for p in scene.patches
-    )
+    patches = (replace(p, scattering=_joined(p.scattering, more[p.surface])) for p in scene.patches)
     return replace(scene, surfaces=tuple(surfaces), patches=tuple(patches))
 
 
@@ -80,7 +78,7 @@ def surface_scattering(surface: Surface, patches: Sequence[Patch], free_path: fl
     cell = tuple(float(span / n) for span, n in zip(spans, inside.shape, strict=True))
     scattered = (power * _scattering_share(shape, cell, free_path)).sum(axis=(1, 2)) / power[0].size
     reflected = (np.abs(factor) ** 2).sum(axis=(1, 2))
-    return np.clip(scattered / np.maximum(reflected, 1e-12), 0.0, 1.0)
+    return np.asarray(np.clip(scattered / np.maximum(reflected, 1e-12), 0.0, 1.0))
 
 
 def _joined(first: Floats, second: Floats) -> Floats:
@@ -101,7 +99,7 @@ def _laid_out(surface: Surface, patches: Sequence[Patch]) -> tuple[Complexes, Fl
     factor = np.broadcast_to(rows[0][:, None, None], (N_BANDS, *inside.shape)).copy()
     for patch, row in zip(patches, rows[1:], strict=True):
         a, b = _covered(u, patch.u0, patch.u1), _covered(v, patch.v0, patch.v1)
-        at = np.ix_(range(N_BANDS), a.nonzero()[0], b.nonzero()[0])
+        at = np.ix_(np.arange(N_BANDS), a.nonzero()[0], b.nonzero()[0])
         share = np.outer(a[a > 0], b[b > 0])
         factor[at] += share * (row[:, None, None] - factor[at])
     return factor * inside, inside
