@@ -17,8 +17,8 @@ wavenumber q along the surface (Fourier transform),
   memory). Here l = pi/q, both distances are the mean free path 4V/S, and cos^2 = 1/2.
 
 Nothing in this is fitted. Surfaces are taken as flat (a piece's thickness scatters besides) and
-locally reacting. The exact field above endless strips scatters about a tenth of the energy more
-(tests/acoustics/test_patch_scattering.py).
+locally reacting. The exact field above endless strips of wool scatters 0.06 to 0.09 of the energy
+more on average, 0.3 at worst (tests/acoustics/test_patch_scattering.py).
 
 A table's coefficient has no phase: a row is taken as the layer of mineral wool on a hard wall that
 shows it. Rows that differ little reflect alike then, whatever they are made of.
@@ -82,7 +82,7 @@ def surface_scattering(surface: Surface, patches: Sequence[Patch], free_path: fl
 
 
 def _joined(first: Floats, second: Floats) -> Floats:
-    return np.clip(1.0 - (1.0 - first) * (1.0 - second), 0.0, 1.0)
+    return np.clip(first + (1.0 - first) * second, 0.0, 1.0)
 
 
 def _laid_out(surface: Surface, patches: Sequence[Patch]) -> tuple[Complexes, Floats]:

@@ -150,7 +150,9 @@ def test_it_counts_within_the_window_of_its_row(scene: Scene) -> None:
     assert early + late == pytest.approx(own_integral(2.2, 2.4, 1.2), rel=0.02)
     assert 0 < late < early
     assert early == pytest.approx(own_integral(2.2, 2.4, 1.2, (0.0, 13.5)), rel=0.1)
-    early_rows, late_rows = (make(here, paths, "controlled") for make in (early_family, late_family))
+    early_rows, late_rows = (
+        make(here, paths, "controlled") for make in (early_family, late_family)
+    )
     assert "left speaker to seat via back" in [row.where for row in early_rows.rows]
     assert "left speaker to seat via back" not in [row.where for row in late_rows.rows]
 
