@@ -32,9 +32,7 @@ from optimizer.round_record import Round
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
 FINE = 0.7  # of the gap, to which the others are: a plan judged besides may be the one kept
 CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
-LEAST_SCATTERING = (
-    0.1  # m2 of a candidate in some band, from which a list is said to hold diffusers
-)
+LEAST_SCATTERING = 0.1  # m2 in some band, from which what a candidate scatters is looked at
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
