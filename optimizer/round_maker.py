@@ -12,9 +12,10 @@ from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
 from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.surface_weights import surface_weights
+from optimizer.acoustics.surface_weights import scattering_worth, surface_weights
+from optimizer.bands import N_BANDS
 from optimizer.placement.candidates import Candidate, kinds_of, shares_of
-from optimizer.placement.counted import counted
+from optimizer.placement.counted import counted, scattering_areas
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.nearby import Neighbours
@@ -31,6 +32,7 @@ from optimizer.round_record import Round
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
 FINE = 0.7  # of the gap, to which the others are: a plan judged besides may be the one kept
 CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
+LEAST_SCATTERING = 0.1  # m2 in some band, from which what a candidate scatters is looked at
 NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
@@ -47,7 +49,7 @@ class RoundMaker:
     effort: Effort
     report: Report | None
     known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
-    weighed: dict[tuple[int, ...], Floats] = field(default_factory=dict)
+    weighed: dict[tuple[int, ...], tuple[Floats, Floats]] = field(default_factory=dict)
 
     def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
         """The decision with these corrections, and tightened for the confidence asked for."""
@@ -62,19 +64,29 @@ class RoundMaker:
         tracer = next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
         if chosen is None or tracer is None:
             return effects
-        weights = self.weights(chosen, judged.scene, tracer)
-        return counted(effects, self.shares, weights, chosen)
+        weights, worth = self.weights(chosen, judged.scene, tracer)
+        return counted(effects, self.shares, weights, chosen, worth * self.scattering)
 
     @cached_property
     def shares(self) -> Floats:
         """Share (C, S) of each surface in what a candidate covers."""
         return shares_of(self.candidates, [s.name for s in self.project.room.surfaces])
 
-    def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> Floats:
-        """How much absorption counts on each surface with a selection; remembered."""
+    @cached_property
+    def scattering(self) -> Floats:
+        """Area in m2 (C, 8) that a candidate scatters from more than what it covers."""
+        return scattering_areas(self.candidates, self.project.room)
+
+    def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> tuple[Floats, Floats]:
+        """How much absorption counts on each surface (S, 8) with a selection, and what scattering
+        is worth (8,); remembered."""
         known = tuple(chosen.tolist())
         if known not in self.weighed:
-            self.weighed[known] = surface_weights(scene, tracer.rays, tracer.seed)
+            rough = self.scattering.max(axis=1) > LEAST_SCATTERING
+            on = np.any(self.shares[rough] > 0.0, axis=0)
+            given = (tracer.rays, tracer.seed)
+            worth = scattering_worth(scene, on, *given) if on.any() else np.zeros(N_BANDS)
+            self.weighed[known] = surface_weights(scene, *given), worth
         return self.weighed[known]
 
     def first(self, earlier: Sequence[Ints], bare: Callable[[], Judged]) -> Round:

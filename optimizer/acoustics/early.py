@@ -5,7 +5,8 @@ Energies are relative to the direct sound of the same speaker, averaged over the
 (27 points), so that a reflection that meets a piece at only part of those points counts in part.
 A surface sends on (1 - alpha)(1 - s) of the energy that meets it in the mirror direction: what
 is absorbed and what is scattered leave the specular path. Random-incidence coefficients stand in
-for the specular loss. The loudspeaker's directivity is in both direct and reflected sound.
+for the specular loss. What a piece scatters to the seat comes on top (scattered), as far as it
+arrives in the row's window. The loudspeaker's directivity is in both direct and reflected sound.
 A loudspeaker built into a surface has no reflection by it (room/flush.py).
 """
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from optimizer.acoustics.directivity import Directivity, arriving_energy
 from optimizer.acoustics.head import HEAD_CENTRE, HEAD_POINTS, head_region
 from optimizer.acoustics.images import Paths, Reflectors, first_reflections, make_reflectors
+from optimizer.acoustics.scattered import Window, scattered_energy
 from optimizer.acoustics.scene import Patches, Scene, contains
 from optimizer.bands import EARLY_INDEX
 from optimizer.room.flush import flush_with
@@ -43,6 +45,7 @@ class EarlyPaths:
     exists: Mask
     names: tuple[str, ...]
     reflectors: Reflectors
+    directivity: Directivity
 
 
 def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
@@ -68,6 +71,7 @@ def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
         exists=exists,
         names=names,
         reflectors=reflectors,
+        directivity=directivity,
     )
 
 
@@ -98,9 +102,10 @@ def _first_reflections(scene: Scene, reflectors: Reflectors) -> Paths:
     return first_reflections(scene.speakers, heads, reflectors, obstacles)
 
 
-def reflected_energy(scene: Scene, paths: EarlyPaths) -> Floats:
-    """Energy re direct (S, R, P) of each reflection with the scene's treatment."""
-    return np.asarray(_point_energy(scene, paths).sum(axis=-1))
+def reflected_energy(scene: Scene, paths: EarlyPaths, window: Window) -> Floats:
+    """Energy re direct (S, R, P) of each reflection with the scene's treatment: what is mirrored,
+    and what pieces on the reflector scatter within the window in ms."""
+    return np.asarray(_point_energy(scene, paths, window).sum(axis=-1))
 
 
 def coverage(scene: Scene, paths: EarlyPaths, limit: float, window_ms: float) -> Floats:
@@ -109,16 +114,17 @@ def coverage(scene: Scene, paths: EarlyPaths, limit: float, window_ms: float) ->
     A point is one path to one place of the head region, within `window_ms` of the direct sound.
     """
     counts = paths.exists & (paths.delay_ms <= window_ms)[..., None]
-    quiet = counts & (_point_energy(scene, paths) * HEAD_POINTS <= limit * (1 + 1e-9))
+    energy = _point_energy(scene, paths, (0.0, window_ms))
+    quiet = counts & (energy * HEAD_POINTS <= limit * (1 + 1e-9))
     total = counts.sum(axis=(0, 2, 3))
     return np.asarray(quiet.sum(axis=(0, 2, 3)) / np.maximum(total, 1))
 
 
-def _point_energy(scene: Scene, paths: EarlyPaths) -> Floats:
+def _point_energy(scene: Scene, paths: EarlyPaths, window: Window) -> Floats:
     """Energy re direct (S, R, P, H) per head point, over H."""
     sent = np.einsum("srphb,srphb->srph", paths.weight, _bare_mirror(scene, paths))
     if len(scene.pieces):
-        change = patch_point_change(scene, paths, scene.pieces)
+        change = patch_point_change(scene, paths, scene.pieces, window)
         for patch, surface in zip(change, scene.pieces.surface, strict=True):
             sent[:, :, surface] += patch
     return np.asarray(sent)
@@ -145,12 +151,19 @@ def _mirror(alpha: Floats, scatter: Floats) -> Floats:
     return np.asarray((1.0 - np.minimum(alpha[early], 1.0)) * (1.0 - scatter[early]))
 
 
-def patch_point_change(scene: Scene, paths: EarlyPaths, patches: Patches) -> Floats:
-    """Change of energy re direct (N, S, R, H) that each patch makes on its own surface's paths.
+def patch_point_change(scene: Scene, paths: EarlyPaths, patches: Patches, window: Window) -> Floats:
+    """Change of energy re direct (N, S, R, H) that each patch makes on its own surface's paths, and
+    what it scatters within the window, alike at all points of the head.
 
     A path meets a patch where it crosses the plane of the patch's face, which stands `offset`
     off the surface. Linear in the patches as long as they do not overlap.
     """
+    sent = scattered_energy(scene, paths.directivity, paths.reflectors, patches, window)
+    return _mirror_change(scene, paths, patches) + sent[..., None] / HEAD_POINTS
+
+
+def _mirror_change(scene: Scene, paths: EarlyPaths, patches: Patches) -> Floats:
+    """Change (N, S, R, H) of what is sent on in the mirror direction."""
     bare = _bare_mirror(scene, paths)
     sent_on = _mirror(patches.alpha, patches.scatter)
     change = np.zeros((len(patches), *paths.weight.shape[:2], HEAD_POINTS))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent, TwoSided
 from optimizer.acoustics.early import EarlyPaths, coverage, patch_point_change, reflected_energy
+from optimizer.acoustics.scattered import Window
 from optimizer.acoustics.scene import Patches, Scene
 from optimizer.room.geometry import Floats
 
@@ -21,7 +22,8 @@ _QUIET = 1e-9  # energy re direct below which a path is not listed
 
 @dataclass(frozen=True)
 class EarlyFamily(Rows):
-    """Rows per speaker, seat and reflector. Quantity: reflected energy re direct, 1-8 kHz.
+    """Rows per speaker, seat and reflector. Quantity: energy re direct, 1-8 kHz, that is mirrored
+    or that pieces scatter within the window.
 
     Value: level in dB re the direct sound. Excess: energy over the limit's energy, less one.
     """
@@ -30,15 +32,17 @@ class EarlyFamily(Rows):
     index: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
     limit: float  # energy re direct
     window_ms: float
+    after_ms: float = 0.0
     covers: bool = True  # whether its reflection points are counted in the coverage of the seats
 
     def quantities(self, scene: Scene) -> Floats:
         """Energies (K,) re direct."""
-        return np.asarray(reflected_energy(scene, self.paths)[tuple(self.index.T)])
+        energy = reflected_energy(scene, self.paths, self._window)
+        return np.asarray(energy[tuple(self.index.T)])
 
     def effects(self, scene: Scene, patches: Patches) -> Floats:
         """Change of energy (K, N)."""
-        return _pick(scene, self.paths, patches, self.index)
+        return _pick(_changes(scene, self.paths, patches, self._window), patches, self.index)
 
     def values(self, quantities: Floats) -> Floats:
         """Levels (K,) in dB re direct, -60 at the least."""
@@ -57,6 +61,10 @@ class EarlyFamily(Rows):
         """The one line of the excess."""
         return [(1.0 / float(self._allowed()[row]), -1.0)]
 
+    @property
+    def _window(self) -> Window:
+        return self.after_ms, self.window_ms
+
     def _allowed(self) -> Floats:
         """Energy re direct (K,) at each row's limit."""
         return np.asarray(10 ** (np.array([row.high for row in self.rows]) / 10))
@@ -71,15 +79,17 @@ class PairFamily(TwoSided):
     paths: EarlyPaths
     left: NDArray[np.int64]  # (K, 3) speaker, seat, reflector
     right: NDArray[np.int64]
+    window_ms: float
 
     def quantities(self, scene: Scene) -> Floats:
         """Differences (K,) in % of direct."""
-        energy = reflected_energy(scene, self.paths)
+        energy = reflected_energy(scene, self.paths, (0.0, self.window_ms))
         return np.asarray(100 * (energy[tuple(self.left.T)] - energy[tuple(self.right.T)]))
 
     def effects(self, scene: Scene, patches: Patches) -> Floats:
         """Change (K, N) in % of direct."""
-        left, right = (_pick(scene, self.paths, patches, i) for i in (self.left, self.right))
+        change = _changes(scene, self.paths, patches, (0.0, self.window_ms))
+        left, right = (_pick(change, patches, index) for index in (self.left, self.right))
         return 100 * (left - right)
 
 
@@ -107,15 +117,16 @@ def early_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
 
 def late_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
     """First-order reflections that arrive after the early window, such as the back wall's."""
-    rows, picked = _rows(scene, paths, "late", (PROFILES[profile][1], np.inf), LATE_LEVEL)
-    return EarlyFamily(rows, paths, picked, 10 ** (LATE_LEVEL / 10), np.inf, covers=False)
+    after = PROFILES[profile][1]
+    rows, picked = _rows(scene, paths, "late", (after, np.inf), LATE_LEVEL)
+    return EarlyFamily(rows, paths, picked, 10 ** (LATE_LEVEL / 10), np.inf, after, covers=False)
 
 
 def _rows(
     scene: Scene, paths: EarlyPaths, group: str, window: tuple[float, float], level: float
 ) -> tuple[tuple[Criterion, ...], NDArray[np.int64]]:
     """Rows for paths that arrive within (window] ms of the direct sound, and their indices."""
-    bare = reflected_energy(scene.with_pieces(Patches.none()), paths)
+    bare = reflected_energy(scene.with_pieces(Patches.none()), paths, window)
     rows, index = [], []
     for s, r, p in product(*(range(n) for n in bare.shape)):
         delay = paths.delay_ms[s, r, p]
@@ -159,11 +170,15 @@ def pair_families(
         for name in names
     )  # fmt: skip
     difference = paths.delay_ms[tuple(first.T)] - paths.delay_ms[tuple(second.T)]
-    return PairFamily(level, paths, first, second), PairDelayFamily(delay, difference)
+    return PairFamily(level, paths, first, second, window), PairDelayFamily(delay, difference)
 
 
-def _pick(scene: Scene, paths: EarlyPaths, patches: Patches, index: NDArray[np.int64]) -> Floats:
-    """Change (K, N) of the energies of paths `index` (K, 3) by each patch."""
-    change = patch_point_change(scene, paths, patches).sum(axis=-1)  # (N, S, R)
+def _changes(scene: Scene, paths: EarlyPaths, patches: Patches, window: Window) -> Floats:
+    """Change (N, S, R) of the energies of paths by each patch's own surface."""
+    return np.asarray(patch_point_change(scene, paths, patches, window).sum(axis=-1))
+
+
+def _pick(change: Floats, patches: Patches, index: NDArray[np.int64]) -> Floats:
+    """Changes (K, N) of paths `index` (K, 3) from those of _changes."""
     same = index[:, 2:3] == patches.surface[None]
     return np.asarray(np.where(same, change[:, index[:, 0], index[:, 1]].T, 0.0))

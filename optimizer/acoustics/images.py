@@ -194,6 +194,18 @@ def _legs_clear(
     return np.asarray(~blocked.any(axis=0))
 
 
+def sees(
+    ends: ArrayLike, points: ArrayLike, reflectors: Reflectors, obstacles: ArrayLike | None = None
+) -> BoolArray:
+    """Whether each of ends (E, 3) sees each of points (Q, 3), (E, Q): no obstacle (B, 2, 3) and no
+    reflector's polygon lies between, touching blocks nothing, nor does a box around the end."""
+    eye, target = _points(ends, "ends"), _points(points, "points")
+    shape = (len(eye), len(target), 3)
+    start, end = np.broadcast_to(eye[:, None], shape), np.broadcast_to(target[None], shape)
+    blocked = _meets_boxes(start, end, _boxes(obstacles)).any(axis=-1)
+    return np.asarray(~(blocked | _crosses_polygons(start, end, reflectors).any(axis=-1)))
+
+
 def _direct_clear(
     src: FloatArray, rec: FloatArray, reflectors: Reflectors, boxes: FloatArray
 ) -> BoolArray:

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.acoustics import trace_scene
 from optimizer.acoustics.absorption import area_under, own_area
+from optimizer.acoustics.patch_scattering import with_patch_scattering
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.trace_shapes import enlarge_patch
 from optimizer.room.geometry import Floats, Plane, Rect
@@ -20,7 +21,8 @@ def traced_room(scene: Scene) -> trace_scene.Scene:
 
     A piece's own absorption area, and what passes through it to the surface behind, is spread
     over the rectangle it covers; where that exceeds one the rectangle grows (edge effect).
-    Objects are closed boxes that absorb what their absorption area says.
+    Objects are closed boxes that absorb what their absorption area says. Surfaces of unlike patches
+    scatter besides (patch_scattering).
     """
     surfaces = tuple(
         _surface(plane, scene.base_alpha[i], scene.base_scatter[i])
@@ -33,11 +35,13 @@ def traced_room(scene: Scene) -> trace_scene.Scene:
             strict=True,
         )
     ]  # fmt: skip
-    return trace_scene.Scene(
-        surfaces=surfaces,
-        patches=(*tiles, *_pieces(scene)),
-        obstacles=tuple(_obstacles(scene)),
-        air=scene.air,
+    return with_patch_scattering(
+        trace_scene.Scene(
+            surfaces=surfaces,
+            patches=(*tiles, *_pieces(scene)),
+            obstacles=tuple(_obstacles(scene)),
+            air=scene.air,
+        )
     )
 
 

@@ -2,10 +2,13 @@
 
 Each material is drawn as a whole: alpha exp(z ln(1 + sigma / alpha)), sigma the larger of the
 spread between sources and ISO 12999-2 (or what a calibration left), z normal with a correlation of
-one half between bands; scattering moves by 0.15 (one sigma) in all its bands alike. Loudspeakers
-and seats move by up to 5 cm each way. Decay above the Schroeder frequency is traced anew in each
-draw; all else follows the criteria with the corrections of the plan. What the models themselves
-leave out is not in these figures.
+one half between bands. Scattering moves in all its bands alike, its odds s/(1 - s) as a log-normal:
+by 0.15 (one sigma) at one half, by which two laboratories differ on one batten (materials/
+scattering.csv, relief_battens_100), and from 0.05 of a plain surface to 0.03 or 0.09. So it stays
+within 0 to 1, and a plain surface never becomes a mirror. Loudspeakers and seats move by up to 5 cm
+each way. Decay above the Schroeder frequency is traced anew in each draw; all else follows the
+criteria with the corrections of the plan. What the models themselves leave out is not in these
+figures.
 """
 
 from collections.abc import Callable, Sequence
@@ -32,7 +35,7 @@ from optimizer.together import together
 
 DRAWS = 64
 RAYS = 3000
-SCATTER_SIGMA = 0.15
+SCATTER_SIGMA = 0.15  # at a coefficient of one half
 POSITION_M = 0.05
 BETWEEN_BANDS = 0.5  # correlation; own estimate, no source
 INTERVAL = 0.8
@@ -160,7 +163,7 @@ def redrawn(scene: Scene, kinds: Kinds, z: Floats) -> Scene:
     """
     materials = {m.id: m for part in _parts(kinds) for m in part}
     draw = {
-        id: (_ratio(material, row[:-1]), SCATTER_SIGMA * float(row[-1]))
+        id: (_ratio(material, row[:-1]), 4.0 * SCATTER_SIGMA * float(row[-1]))
         for (id, material), row in zip(sorted(materials.items()), z, strict=True)
     }
     return replace(
@@ -197,8 +200,8 @@ def _ratios(kinds: Sequence[Material], draw: Draw) -> Floats:
 
 
 def _scattered(scatter: Floats, kinds: Sequence[Material], draw: Draw) -> Floats:
-    shift = np.array([draw[m.id][1] for m in kinds]).reshape(-1, 1)
-    return np.asarray(np.clip(scatter + shift, 0.0, 1.0))
+    odds = np.exp([draw[m.id][1] for m in kinds]).reshape(-1, 1)
+    return np.asarray(scatter * odds / (1.0 - scatter + scatter * odds))
 
 
 def _redrawn(patches: Patches, kinds: Sequence[Material], draw: Draw) -> Patches:

@@ -13,6 +13,7 @@ from optimizer.placement.effort import Effort
 from optimizer.planning import bounce_points
 from optimizer.project import Project, load_project
 from optimizer.results.comparison_plans import read_planned
+from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import PlannedPiece
 from optimizer.results.planfile import plan_faults
 from optimizer.results.product_words import bass_sentences
@@ -97,17 +98,24 @@ def run(arguments: argparse.Namespace) -> int:
         obstacles_table(bench, judged, found, tried) if found else "Every criterion is met.",
         relaxations_table(bench, tried),
         BANS if len(tried) > 1 else "",
-        _bass(project, pieces, arguments.units),
+        _list("In the bass:", _bass(project, pieces, arguments.units)),
+        _list(
+            "Diffusers:",
+            diffuser_sentences(project.room, [e.pieces for e in table], arguments.units),
+        ),
         folded(CUT_OFF) if effort.guard.cut else "",
     ]
     say("\n\n".join(part for part in parts if part))
     return 0
 
 
-def _bass(project: Project, pieces: tuple[PlannedPiece, ...], units: str) -> str:
-    """What the products do in the bass, as a list."""
-    said = bass_sentences([p.piece for p in pieces], project.usable_products, units)
-    return folded("\n".join(["In the bass:", *(f"- {text}" for text in said)])) if said else ""
+def _bass(project: Project, pieces: tuple[PlannedPiece, ...], units: str) -> list[str]:
+    """What the products do in the bass."""
+    return bass_sentences([p.piece for p in pieces], project.usable_products, units)
+
+
+def _list(heading: str, said: list[str]) -> str:
+    return folded("\n".join([heading, *(f"- {text}" for text in said)])) if said else ""
 
 
 def _checked(arguments: argparse.Namespace) -> tuple[Project, tuple[PlannedPiece, ...]]:

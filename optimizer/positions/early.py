@@ -53,7 +53,10 @@ def early_rows(
     if moves is not None:
         energy, delay, names = reflected(scene, speakers, ears, moves, directivity)
     else:
-        each = [_reflected(scene, s, e, directivity) for s, e in zip(speakers, ears, strict=True)]
+        each = [
+            _reflected(scene, s, e, directivity, window_ms)
+            for s, e in zip(speakers, ears, strict=True)
+        ]
         names = each[0][2] if each else ()
         energy, delay = (np.array([e[i] for e in each]).reshape(-1, 2, len(names)) for i in (0, 1))
     counted = np.where(delay <= window_ms, energy, 0.0)
@@ -125,13 +128,14 @@ def _front(scene: Scene) -> int:
 
 
 def _reflected(
-    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity
+    scene: Scene, speakers: Floats, ears: Floats, directivity: Directivity, window_ms: float
 ) -> tuple[Floats, Floats, tuple[str, ...]]:
     """Energy (2, P) and delay in ms (2, P) at ears (3,), loudspeakers (2, 3) aimed at them."""
     aims = np.broadcast_to(ears, (2, 3)) - 0.0
     here = replace(scene, speakers=speakers, aims=aims, seats=ears[None])
     paths = early_paths(here, directivity)
-    return reflected_energy(here, paths)[:, 0], paths.delay_ms[:, 0], paths.names
+    energy = reflected_energy(here, paths, (0.0, window_ms))[:, 0]
+    return energy, paths.delay_ms[:, 0], paths.names
 
 
 def _unlike(energy: Floats, names: tuple[str, ...]) -> Floats:

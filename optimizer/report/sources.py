@@ -211,7 +211,8 @@ def model_limits() -> list[str]:
         "tracing. Where two models answer the same band they often differ by 10 %.",
         "Wave equation and standing waves take walls to react at each place by itself, "
         "loudspeakers as points and furniture as boxes. Ray tracing does not know that sound bends "
-        "round the edges of a panel, and its scattering is mostly estimated.",
+        "round the edges of a panel; how much unlike patches of a wall scatter it takes from their "
+        "mean reflection, and most other scattering is estimated.",
         "Decay up to 500 Hz is heard over the room from two places and their mirror images, chosen "
         "from the room's shape (ISO 3382-2 asks for two), so it does not hang on where the "
         "loudspeakers stand; the decay from the loudspeakers is shown beside it.",
@@ -222,7 +223,9 @@ def model_limits() -> list[str]:
         "What a figure lies between, four times in five, and the chance of a limit being met cover "
         "coefficients, scattering and places a few centimetres off, not what a model leaves out.",
         "Reflections: one bounce only, coefficients for sound from all sides in place of the exact "
-        "loss in the mirror direction, a general loudspeaker. Flutter: straight to and fro only.",
+        "loss in the mirror direction, a general loudspeaker. What a diffuser scatters goes out by "
+        "Lambert's cosine law; close by, no table says how evenly it does. Flutter: straight to "
+        "and fro only.",
         "The decay mask was written for larger listening rooms; a small room that reaches it is a "
         "very good one.",
         "What is built differs from what was drawn: gaps, density and fabric change a piece. "

@@ -68,3 +68,7 @@ FIXING = (
     Choice("walls only, nothing overhead", "walls"),
     Choice("no: only what stands, lies or fills a corner", "none"),
 )
+EARLY = (
+    Choice("10 dB within 15 ms: the least that listening rooms are held to", "controlled"),
+    Choice("20 dB within 20 ms: where the stereo image is judged; takes more", "reflection-free"),
+)

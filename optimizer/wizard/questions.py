@@ -30,6 +30,7 @@ def ask_about_room(talk: Talk, draft: Draft, title: str) -> None:
     if talk.yes("Is there a couch?", _couch_is_likely(draft)):
         settle(talk, draft, lambda: _couch(talk, draft))
     settle(talk, draft, lambda: _limits(talk, draft))
+    settle(talk, draft, lambda: _targets(talk))
 
 
 def _openings(talk: Talk, draft: Draft, kind: str, walls: tuple[str, ...]) -> None:
@@ -207,3 +208,8 @@ def _limits(talk: Talk, draft: Draft) -> Tables:
     if allowed == "none":
         limits["no_mountings"] = ["wall", "ceiling", "window"]
     return {"limits": limits}
+
+
+def _targets(talk: Talk) -> Tables:
+    """How far first reflections are to be below the direct sound."""
+    return {"targets": {"early": talk.choose("First reflections are to stay below", choices.EARLY)}}

@@ -35,9 +35,8 @@ LIMIT_HINTS = (
     "# banned_products = []     # names from the price list",
 )
 TARGETS = """\
-# What counts as good; without this the standard limits for listening rooms.
-# [targets]
-# early = "reflection-free"  # stricter limits for the first reflections"""
+# What counts as good: first reflections "controlled" (10 dB below direct, the least) or
+# "reflection-free" (20 dB). Decay is held to the standard limits for listening rooms."""
 
 
 def room_file(tables: Tables, unit: str = "m", generic_prices: bool = False) -> str:
@@ -57,7 +56,7 @@ def room_file(tables: Tables, unit: str = "m", generic_prices: bool = False) -> 
         + _table("budget", tables["budget"], BUDGET_HINTS),
         "# What you, the landlord or the rules do not allow.\n"
         + _table("limits", limits, LIMIT_HINTS),
-        TARGETS,
+        f"{TARGETS}\n" + _table("targets", tables["targets"]),
     ]
     return "\n\n".join(part.rstrip("\n") for part in parts) + "\n"
 

@@ -14,7 +14,9 @@ import pytest
 
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.scene import Patches, Scene
-from optimizer.acoustics.surface_weights import surface_weights
+from optimizer.acoustics.surface_weights import scattering_worth, surface_weights
+from optimizer.acoustics.trace import trace
+from optimizer.acoustics.trace_room import traced_room
 from optimizer.project import load_project
 
 ROOM = """\
@@ -100,3 +102,40 @@ def test_an_absorbing_surface_that_takes_no_more_is_left_at_one(tmp_path: Path) 
     scene = bare(tmp_path, (4.2, 2.8, 2.5), [1.0, 0.1, 0.1, 0.1, 0.2, 0.2], 0.2)
     assert np.all(surface_weights(scene)[0] == 1.0)
     assert np.all(absorption_area(scene) > 0)
+
+
+# --- what scattering is worth -------------------------------------------------------------------
+
+
+def test_scattering_is_worth_nothing_in_a_diffuse_field(tmp_path: Path) -> None:
+    """There is nothing left to mix (Kuttruff, ch. 5): sound that is scattered anyway."""
+    scene = bare(tmp_path, (2.9, 2.8, 2.7), [0.2] * 6, 0.9)
+    worth = scattering_worth(scene, np.ones(6, dtype=bool))
+    assert worth.max() < 0.05
+
+
+def test_it_is_worth_most_where_sound_goes_to_and_fro_between_bare_walls(tmp_path: Path) -> None:
+    """Absorption on floor and ceiling only, as in the hard room with a carpet (tests/evidence/
+    trace_measured_rooms.md): from 0.05 to 0.15 of scattering takes a third of T20 there."""
+    uneven = bare(tmp_path, (4.2, 2.8, 2.5), [0.05, 0.05, 0.05, 0.05, 0.5, 0.5], 0.05)
+    even = bare(tmp_path, (4.2, 2.8, 2.5), [0.23] * 6, 0.05)
+    walls = np.array([True] * 4 + [False] * 2)
+    found, least = (scattering_worth(scene, walls).mean() for scene in (uneven, even))
+    assert found > 0.2
+    assert found > 3 * least
+    # Read back: so much absorption shortens T20 by the formula as the scattering does by the rays.
+    rougher = uneven.base_scatter + 0.1 * walls[:, None] * (1 - uneven.base_scatter)
+    before, after = (
+        trace(traced_room(replace(uneven, base_scatter=s)), rays=20000, seed=1).decay.t20
+        for s in (uneven.base_scatter, rougher)
+    )
+    area = np.array([plane.area for plane in uneven.planes])
+    added = found * (area[:4].sum() * 0.1 * 0.95 * 0.95)
+    total, mean = area.sum(), area @ uneven.base_alpha[:, 0] / area.sum()
+    shorter = np.log1p(-mean) / np.log1p(-(mean + added / total))
+    assert (after / before).mean() == pytest.approx(shorter, rel=0.02)
+
+
+def test_without_such_surfaces_it_is_worth_nothing(tmp_path: Path) -> None:
+    scene = bare(tmp_path, (4.2, 2.8, 2.5), [0.2] * 6, 0.1)
+    assert np.all(scattering_worth(scene, np.zeros(6, dtype=bool), rays=500) == 0.0)

@@ -136,6 +136,18 @@ def test_draws_stray_as_the_spread_says(scene: Scene, kinds: Kinds) -> None:
     assert shift.std() == pytest.approx(SCATTER_SIGMA, rel=0.1)
 
 
+def test_a_plain_surface_is_drawn_rougher_and_smoother_alike(scene: Scene, kinds: Kinds) -> None:
+    """Nothing is cut at zero: half the draws lie below 0.05 and none is a mirror. Two sigma reach
+    from 0.016 to 0.15; 0.05 to 0.10 is what is used for flat walls (common practice, no source)."""
+    rng = np.random.default_rng(4)
+    board = next(i for i, m in enumerate(kinds.base) if m.id == "gypsum_board_studs")
+    assert scene.base_scatter[board, 4] == 0.05
+    found = np.array([drawn(scene, kinds, rng).base_scatter[board, 4] for _ in range(400)])
+    assert np.median(found) == pytest.approx(0.05, rel=0.1)
+    assert found.min() > 0.005
+    assert np.quantile(found, [0.023, 0.977]) == pytest.approx([0.0156, 0.149], rel=0.25)
+
+
 def test_strata_hold_each_share_once() -> None:
     u = uncertainty._strata(np.random.default_rng(1), 3, 4)
     assert u.shape == (uncertainty.DRAWS, 3, 4)

@@ -5,12 +5,14 @@ Run: python tests/evidence/calibration_measured_room.py  (a minute or two; write
 
 import runpy
 import tempfile
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from scipy.optimize import brentq
 
+from optimizer.acoustics import patch_scattering
 from optimizer.acoustics.air import air_attenuation
 from optimizer.acoustics.decay import FORMULAS
 from optimizer.acoustics.judge_trace import TraceJudge
@@ -27,8 +29,8 @@ WIDE = np.array([(0.16, 0.16), (0.16, 0.16), (0.50, 0.50)])
 OTHER = np.array([(0.20, 0.20), (0.10, 0.10), (0.60, 0.60)])
 
 
-def states(folder, judges, scattering=0.05, t30=True, mixed=None):
-    """The three states; `mixed`: scattering of the walls at 50 % instead of that of all else."""
+def states(folder, judges, scattering=0.05, t30=True):
+    """The three states."""
     ROOM["lay_out"](folder, scattering)
     found = {}
     for share in SHARES:
@@ -37,24 +39,27 @@ def states(folder, judges, scattering=0.05, t30=True, mixed=None):
         measured = read_decay(folder / f"decay_{share}.csv")
         if not t30:
             measured = replace(measured, t30=np.full(8, np.nan))
-        room = project.room if mixed is None or share != 50 else rougher(project.room, mixed)
-        found[share] = State(str(share), room, (), measured, judges)
+        found[share] = State(str(share), project.room, (), measured, judges)
     return found
 
 
-def rougher(room, scattering):
-    """The room with walls, and what is on them, that scatter more."""
+@contextmanager
+def patches(model):
+    """Another model of how much the patches of a surface scatter."""
+    own = patch_scattering.surface_scattering
+    patch_scattering.surface_scattering = model
+    try:
+        yield
+    finally:
+        patch_scattering.surface_scattering = own
 
-    def made(material):
-        return replace(material, scattering=(scattering,) * 8)
 
-    surfaces = tuple(
-        replace(s, material=made(s.material),
-                areas=tuple(replace(a, material=made(a.material)) for a in s.areas))
-        if s.is_wall else s
-        for s in room.surfaces
-    )  # fmt: skip
-    return replace(room, surfaces=surfaces)
+def nothing(surface, patches, free_path):
+    return np.zeros(8)
+
+
+def of_any_size(surface, patches, free_path, own=patch_scattering.surface_scattering):
+    return own(surface, patches, np.inf)
 
 
 def left_out(judges, prior=WIDE, **options):
@@ -65,11 +70,6 @@ def left_out(judges, prior=WIDE, **options):
         three = states(Path(folder), judges, **options)
     found = calibrate([three[0], three[100]])
     table = found.unknowns.table(found.z)
-    if options.get("mixed") is not None:  # the fit knows no scattering; that of the state counts
-        rough = three[50].room.surfaces[0].material.scattering
-        table = {
-            i: m if i == "shell_unknown" else replace(m, scattering=rough) for i, m in table.items()
-        }
     return 100 * (three[50].decay(table).t20 / three[50].measured.t20 - 1)[MIDDLE]
 
 
@@ -115,9 +115,12 @@ def table():
         yield row(f"**tracer, T20 and T30**, rays {seed}", left_out(tracer(seed)))
     yield row("the same, other table values beforehand", left_out(tracer(), OTHER))
     yield row("the same, scattering 0.1 everywhere", left_out(tracer(), scattering=0.1))
-    for mixed in (0.3, 0.5):
-        name = f"scattering 0.1, walls at 50 % {mixed}"
-        yield row(name, left_out(tracer(), scattering=0.1, mixed=mixed))
+    for name, model in (
+        ("the same, patches scatter nothing", nothing),
+        ("the same, patches of any size scatter", of_any_size),
+    ):
+        with patches(model):
+            yield row(name, left_out(tracer()))
     for name, formula in FORMULAS.items():
         yield row(f"{name} alone", by_formula(formula))
 
@@ -141,15 +144,15 @@ the surfaces are is not stated, so each is taken as known to a factor of two; ot
 beforehand hardly change the outcome. The figures of the state left out were known when the fit was
 written and when this list was made, so read the list as a comparison, not as a blind test.
 
-Every model with the same scattering in all states predicts too long a decay at 50 %, most at
-1 and 2 kHz. A likely reason: a wall of alternating hard and absorbing panels scatters, one of equal
-panels does not. Patches that reflect with phases unrelated to each other send 1 - (sum p^2 r^2)/
-(sum p r^2), here one half, off the specular direction. With 0.3 to 0.5 for those walls the mean
-error is 4 % and the worst 6 to 7 %. That is a hypothesis made after seeing the error and is not in
-the product.
+A wall of alternating hard and absorbing panels scatters, one of equal panels does not
+(optimizer/acoustics/patch_scattering.py). That model was written down from published parts and
+checked against the exact field above strips before this table was made; nothing in it is set by
+this room. Two things it takes are not known here: the panels' width (0.6 m, invented) and their
+make (a layer of wool of the coefficient found). It leaves 2 kHz 8 % too long. Without the limit by
+the Fresnel zone the mean error would be a little less; that limit stays, as strips much larger
+than it mirror by themselves, which rays know.
 
-So the limits of 5 % on average and 10 % at worst are kept, by a small margin and with any rays; 3 %
-and 8 % are not reached.
+So the limits of 5 % on average and 10 % at worst are kept with any rays; 3 % and 8 % are not.
 """
 
 

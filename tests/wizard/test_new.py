@@ -258,11 +258,23 @@ def test_commented_hints_hold_when_the_comment_mark_goes(tmp_path: Path) -> None
     new = ask_everything(Person().talk(), tmp_path / "den.toml")
     text = new.files["den.toml"]
     hints = re.findall(r"^# (\w+ = .*)$", text, flags=re.MULTILINE)
-    assert len(hints) == 6
+    assert len(hints) == 5
     write_folder(tmp_path, new.files)
     (tmp_path / "den.toml").write_text(re.sub(r"^# (\w+ = .*|\[\w+\])$", r"\1", text, flags=re.M))
-    targets = load_project(tmp_path / "den.toml").scenario.targets
-    assert targets.early == "reflection-free"
+    assert load_project(tmp_path / "den.toml").scenario.limits.fire_class == "E"
+
+
+@pytest.mark.parametrize(("answer", "level"), [("", -10.0), ("2", -20.0), ("stereo image", -20.0)])
+def test_who_asks_for_stricter_reflections_gets_them(
+    answer: str, level: float, tmp_path: Path
+) -> None:
+    """10 dB within 15 ms is the least (EBU Tech 3276, section 2.2); stricter is asked for."""
+    person = Person()
+    answers: Callable[[], str] = lambda: (  # noqa: E731 - the menu has no words on its last line
+        answer if "stereo image" in person.told.splitlines()[-2] else person.read()
+    )
+    project = written(ask_everything(Talk(answers, person.show), tmp_path / "den.toml"))
+    assert {row.high for row in project.criteria.rows if row.group == "early"} == {level}
 
 
 def test_names_and_titles() -> None:
