@@ -83,17 +83,19 @@ def why_table(
 
 
 def _losses(full: Judged, without: Floats) -> tuple[Loss, ...]:
-    criteria = full.corrected
-    lost = criteria.weights * (criteria.excess(without) - criteria.excess(full.quantities))
+    """What changes of each row that people read, by that of its parts which changes most."""
+    lost, part = full.lost(without)
     values, left = full.values, full.read(without)
-    met, met_left = full.met, criteria.met(without)
-    changed = np.flatnonzero(np.abs(left - values) > 1e-6 * np.maximum(np.abs(values), 1e-3))
-    order = changed[np.argsort(-lost[changed], kind="stable")]
-    rows = criteria.rows
+    met, met_left = full.met, full.corrected.met(without)
+    changed = np.flatnonzero(
+        np.abs(left - values)[part] > 1e-6 * np.maximum(np.abs(values[part]), 1e-3)
+    )
+    rows = full.criteria.rows
     return tuple(
         Loss(rows[k].group, rows[k].where, rows[k].unit, float(values[k]), float(left[k]),
-             bool(met[k]), bool(met_left[k]), float(lost[k]))
-        for k in order
+             bool(met[k]), bool(met_left[k]), float(lost[t]))
+        for t in changed[np.argsort(-lost[changed], kind="stable")]
+        for k in part[[t]]
     )  # fmt: skip
 
 

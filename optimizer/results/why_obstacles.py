@@ -58,11 +58,16 @@ class Relaxation:
 
 
 def unmet_rows(bench: Bench) -> Ints:
-    """Rows of the criteria that count and that the plan leaves unmet, the heaviest first."""
+    """Rows of the criteria that count and that the plan leaves unmet, the heaviest first; of those
+    that people read as one the heaviest alone."""
     criteria, effects = bench.effects.criteria, bench.effects
     weighted = criteria.weights * criteria.excess(effects.quantities(bench.plan))
-    rows = np.argsort(-weighted, kind="stable")
-    return rows[weighted[rows] > TINY]
+    of = criteria.told_of
+    together = np.bincount(of, weighted)
+    order = np.lexsort((-weighted, -together[of]))
+    _, first = np.unique(of[order], return_index=True)
+    rows = order[np.sort(first)]
+    return np.asarray(rows[weighted[rows] > TINY])
 
 
 def obstacle(bench: Bench, row: int) -> Obstacle:
