@@ -55,9 +55,15 @@ class Judged:
     @property
     def told(self) -> Told:
         """What people read (T,) of the scene, and what the models say of it."""
-        told = self.criteria.told(self.scene, self.values, self.met)
+        told = self.told_in(self.scene, self.quantities)
         rows = zip(self.criteria.told_rows, told.notes, strict=True)
         return replace(told, notes=tuple(self.said.notes.get(r.key, note) for r, note in rows))
+
+    def told_in(self, scene: Scene, quantities: Floats) -> Told:
+        """What people read (T,) of another scene, whose quantities these are, with this one's
+        corrections."""
+        met = self.corrected.met(quantities)
+        return self.criteria.told(scene, self.read(quantities), met)
 
     def lost(self, quantities: Floats) -> tuple[Floats, Ints]:
         """What the weighted excess of each row that people read (T,) gains with other quantities,
