@@ -13,7 +13,7 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.acoustics.scene import Patches, Scene
+from optimizer.acoustics.scene import Ints, Patches, Scene
 from optimizer.room.geometry import Floats
 
 Tangent = tuple[float, float]  # slope, intercept: excess >= slope * quantity + intercept
@@ -36,6 +36,15 @@ class Criterion:
     def key(self) -> str:
         """Name of the row, unique within a room."""
         return f"{self.group}: {self.where}"
+
+
+@dataclass(frozen=True)
+class Told:
+    """Rows as people read them (T,): values, whether the limits are met, remarks."""
+
+    values: Floats
+    met: NDArray[np.bool_]
+    notes: tuple[str, ...]
 
 
 class Family(Protocol):
@@ -68,6 +77,17 @@ class Family(Protocol):
 
     def convex(self, row: int) -> tuple[float, float]:
         """Least and greatest quantity of one row between which its excess is convex."""
+
+    @property
+    def told_rows(self) -> tuple[Criterion, ...]:
+        """The T rows that people read: the K rows, or fewer that each stand for several."""
+
+    @property
+    def told_of(self) -> Ints:
+        """Which of the rows that people read (K,) each row belongs to."""
+
+    def told(self, scene: Scene, values: Floats, met: NDArray[np.bool_]) -> Told:
+        """What people read (T,) of a scene whose rows have these values (K,)."""
 
 
 @dataclass(frozen=True)
@@ -139,6 +159,29 @@ class Criteria:
             families.append(family.with_rows(rows))
         return Criteria(tuple(families))
 
+    @property
+    def told_rows(self) -> tuple[Criterion, ...]:
+        """The T rows that people read."""
+        return tuple(row for family in self.families for row in family.told_rows)
+
+    @property
+    def told_of(self) -> Ints:
+        """Which of the rows that people read (K,) each row belongs to."""
+        of, start = [], 0
+        for family in self.families:
+            of.append(family.told_of + start)
+            start += len(family.told_rows)
+        return np.concatenate(of)
+
+    def told(self, scene: Scene, values: Floats, met: NDArray[np.bool_]) -> Told:
+        """What people read (T,) of a scene whose rows have these values (K,)."""
+        parts = [f.told(scene, values[part], met[part]) for f, part in self._parts()]
+        return Told(
+            np.concatenate([part.values for part in parts]),
+            np.concatenate([part.met for part in parts]),
+            tuple(note for part in parts for note in part.notes),
+        )
+
     def tangents(self, row: int, low: float, high: float) -> list[Tangent]:
         """Lines below the excess of one row of the whole table."""
         for family, part in self._parts():
@@ -174,6 +217,20 @@ class Rows:
     def convex(self, row: int) -> tuple[float, float]:
         """Everywhere."""
         return -np.inf, np.inf
+
+    @property
+    def told_rows(self) -> tuple[Criterion, ...]:
+        """The rows themselves (K,)."""
+        return self.rows
+
+    @property
+    def told_of(self) -> Ints:
+        """Each row by itself (K,)."""
+        return np.arange(len(self.rows), dtype=np.int64)
+
+    def told(self, scene: Scene, values: Floats, met: NDArray[np.bool_]) -> Told:
+        """The values themselves (K,)."""
+        return Told(values, met, tuple(row.note for row in self.rows))
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,11 @@ class DecayTimes:
     curvature: Array
     double_slope: NDArray[np.bool_]
 
+    @property
+    def knee(self) -> Array:
+        """By how many per cent T20 exceeds EDT."""
+        return 100.0 * (self.t20 / self.edt - 1.0)
+
 
 def backward_integral(energy: Array, dt: float) -> Array:
     """Backward (Schroeder) integral of an energy response, trapezoidal.
@@ -98,6 +103,6 @@ def decay_times(curve: Array, dt: float) -> DecayTimes:
         for limits in (EDT_RANGE, T20_RANGE, T30_RANGE)
     )
     curvature = 100.0 * (t30 / t20 - 1.0)
-    early = 100.0 * (t20 / edt - 1.0)
-    bent = (curvature > CURVATURE_LIMIT) | (early > EARLY_LIMIT)
+    knee = 100.0 * (t20 / edt - 1.0)
+    bent = (curvature > CURVATURE_LIMIT) | (knee > EARLY_LIMIT)
     return DecayTimes(edt, t20, t30, curvature, np.asarray(bent, dtype=np.bool_))

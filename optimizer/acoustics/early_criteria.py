@@ -17,6 +17,7 @@ PROFILES = {"controlled": (-10.0, 15.0), "reflection-free": (-20.0, 20.0)}  # dB
 LATERAL = {"left": "right", "right": "left"}
 LATE_LEVEL = -15.0  # dB re direct beyond the early window; ours, no standard gives one
 DELAY_ALIKE_MS = 1.0  # ours; no standard gives a limit
+BY_MOVING = "no product lies on it: move "  # begins what is said of rows that only moving mends
 _QUIET = 1e-9  # energy re direct below which a path is not listed
 
 
@@ -125,18 +126,31 @@ def late_family(scene: Scene, paths: EarlyPaths, profile: str) -> EarlyFamily:
 def _rows(
     scene: Scene, paths: EarlyPaths, group: str, window: tuple[float, float], level: float
 ) -> tuple[tuple[Criterion, ...], NDArray[np.int64]]:
-    """Rows for paths that arrive within (window] ms of the direct sound, and their indices."""
+    """Rows for paths that arrive within (window] ms of the direct sound, and their indices.
+
+    One by way of a desk top only informs: no product lies on it.
+    """
     bare = reflected_energy(scene.with_pieces(Patches.none()), paths, window)
     rows, index = [], []
     for s, r, p in product(*(range(n) for n in bare.shape)):
         delay = paths.delay_ms[s, r, p]
         if window[0] < delay <= window[1] and bare[s, r, p] > _QUIET:
             where = f"{scene.speaker_names[s]} to {scene.seat_names[r]} via {paths.names[p]}"
-            note = f"{delay:.1f} ms after the direct sound"
-            weight = float(scene.seat_weights[r])
+            by_moving = _by_moving(scene, p)
+            note = f"{delay:.1f} ms after the direct sound" + (by_moving and f"; {by_moving}")
+            weight = 0.0 if by_moving else float(scene.seat_weights[r])
             rows.append(Criterion(group, where, "dB", np.nan, level, weight, MODEL, note))
             index.append((s, r, p))
     return tuple(rows), np.array(index, dtype=np.int64).reshape(-1, 3)
+
+
+def _by_moving(scene: Scene, reflector: int) -> str:
+    """What is said of a reflector that no product can cover; nothing of a surface of the room."""
+    top = reflector - len(scene.planes)
+    if top < 0:
+        return ""
+    name = scene.object_names[scene.mirrors[top]]
+    return f"{BY_MOVING}the {name}, the loudspeakers or the seat"
 
 
 def pair_families(
@@ -145,10 +159,11 @@ def pair_families(
     """How alike the two speakers reflect at the first seat, in energy and in delay.
 
     The left speaker by way of the left wall pairs with the right speaker by way of the right
-    wall, and so on; surfaces other than side walls pair with themselves.
+    wall, and so on; surfaces other than side walls pair with themselves. By way of a desk top they
+    only inform.
     """
     window = PROFILES[profile][1]
-    left, right, names = [], [], []
+    left, right, names, moved = [], [], [], []
     for p, name in enumerate(paths.names):
         partner = LATERAL.get(name, name)
         q = paths.names.index(partner) if partner in paths.names else p
@@ -158,11 +173,12 @@ def pair_families(
             left.append((0, 0, p))
             right.append((1, 0, q))
             names.append(f"via {name}" if p == q else f"via {name} against via {partner}")
+            moved.append(_by_moving(scene, p))
     first, second = (np.array(i, dtype=np.int64).reshape(-1, 3) for i in (left, right))
     level = tuple(
-        Criterion("pair balance", name, "%", -limit_percent, limit_percent, 1.0, MODEL,
-                  "limit is ours; no standard gives one")
-        for name in names
+        Criterion("pair balance", name, "%", -limit_percent, limit_percent, 0.0 if by else 1.0,
+                  MODEL, "limit is ours; no standard gives one" + (by and f"; {by}"))
+        for name, by in zip(names, moved, strict=True)
     )  # fmt: skip
     delay = tuple(
         Criterion("pair delay", name, "ms", -DELAY_ALIKE_MS, DELAY_ALIKE_MS, 0.0, MODEL,

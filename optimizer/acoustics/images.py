@@ -124,7 +124,7 @@ def first_reflections(
     bounce = image[:, None] + share[..., None] * path
     relative = bounce - reflectors.origin
     uv = np.stack([_dot(relative, reflectors.u), _dot(relative, reflectors.v)], axis=-1)
-    valid = facing & _inside(uv, reflectors.outline)
+    valid = facing & inside_outline(uv, reflectors.outline)
     valid &= _legs_clear(src, rec, bounce, reflectors, boxes)
 
     out = bounce - src[:, None, None]
@@ -171,6 +171,17 @@ def comb_extremes(level_db: ArrayLike) -> tuple[FloatArray, FloatArray]:
     gain = 10.0 ** (level / 20)
     with np.errstate(divide="ignore"):
         return np.asarray(20 * np.log10(1 + gain)), np.asarray(20 * np.log10(1 - gain))
+
+
+def clear_between(
+    start: FloatArray, end: FloatArray, reflectors: Reflectors, boxes: FloatArray
+) -> BoolArray:
+    """Segments (...) from `start` to `end` (..., 3) that meet no box (B, 2, 3) and no polygon.
+
+    Touching blocks nothing, nor does a box that holds the start.
+    """
+    boxed = _meets_boxes(start, end, boxes).any(axis=-1)
+    return np.asarray(~(boxed | _crosses_polygons(start, end, reflectors).any(axis=-1)))
 
 
 def _legs_clear(
@@ -246,11 +257,11 @@ def _crosses_polygons(start: FloatArray, end: FloatArray, reflectors: Reflectors
     point = begin + (ahead / (ahead - behind))[:, None] * (finish - begin)
     relative = point - reflectors.origin[which]
     uv = np.stack([_dot(relative, reflectors.u[which]), _dot(relative, reflectors.v[which])], -1)
-    crossed[where] = _inside(uv, reflectors.outline[which])
+    crossed[where] = inside_outline(uv, reflectors.outline[which])
     return crossed
 
 
-def _inside(points: FloatArray, outline: FloatArray) -> BoolArray:
+def inside_outline(points: FloatArray, outline: FloatArray) -> BoolArray:
     """Even-odd rule: points (..., P, 2) against the outlines (P, K, 2) of the same reflector."""
     start, end = outline, np.roll(outline, -1, axis=-2)
     x, y = points[..., None, 0], points[..., None, 1]

@@ -24,7 +24,8 @@ class TraceJudge:
     seed: int = 1
 
     def __call__(self, scene: Scene) -> Assessment:
-        """Decay times by the key of their criterion, with a remark where the decay bends."""
+        """Decay times by the key of their criterion, with a remark where the decay bends by
+        more than the rays' own error."""
         traced = trace(traced_room(scene), rays=self.rays, seed=self.seed)
         values, notes = {}, {}
         decay = traced.decay
@@ -34,6 +35,6 @@ class TraceJudge:
             key = f"decay: {band_label(band)}"
             values[key] = float(decay.t20[index])
             notes[key] = f"statistical error {traced.errors.t20[index]:.2g} s"
-            if decay.double_slope[index]:
+            if traced.bends[index]:
                 notes[key] += BENDS.format(decay.edt[index])
         return Assessment(values, dict.fromkeys(values, MODEL), notes)

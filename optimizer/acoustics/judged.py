@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.acoustics.assessment import Assessment, Judge, assess
-from optimizer.acoustics.criteria import Criteria
-from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.criteria import Criteria, Told
+from optimizer.acoustics.scene import Ints, Scene
 from optimizer.room.geometry import Floats
 
 
@@ -51,6 +51,31 @@ class Judged:
     def read(self, quantities: Floats) -> Floats:
         """Values (K,) of other quantities with this scene's corrections."""
         return np.asarray(self.criteria.values(quantities) * self.factors)
+
+    @property
+    def told(self) -> Told:
+        """What people read (T,) of the scene, and what the models say of it."""
+        told = self.told_in(self.scene, self.quantities)
+        rows = zip(self.criteria.told_rows, told.notes, strict=True)
+        return replace(told, notes=tuple(self.said.notes.get(r.key, note) for r, note in rows))
+
+    def told_in(self, scene: Scene, quantities: Floats) -> Told:
+        """What people read (T,) of another scene, whose quantities these are, with this one's
+        corrections."""
+        met = self.corrected.met(quantities)
+        return self.criteria.told(scene, self.read(quantities), met)
+
+    def lost(self, quantities: Floats) -> tuple[Floats, Ints]:
+        """What the weighted excess of each row that people read (T,) gains with other quantities,
+        and which row of the criteria (T,) has most to do with it."""
+        criteria = self.corrected
+        lost = criteria.weights * (criteria.excess(quantities) - criteria.excess(self.quantities))
+        of = criteria.told_of
+        order = np.argsort(-np.abs(lost), kind="stable")
+        rows, first = np.unique(of[order], return_index=True)
+        total = np.zeros(len(rows))
+        np.add.at(total, of, lost)
+        return total, np.asarray(order[first], dtype=np.int64)
 
     def with_findings(self, informers: Sequence[Judge]) -> "Judged":
         """The same judgement with what these models find besides the criteria."""

@@ -15,7 +15,6 @@ rays cannot do: interference, modes, diffraction; use the result above the Schro
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -24,7 +23,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optimizer.acoustics.decay_curve import DecayTimes, backward_integral, decay_times
+from optimizer.acoustics.decay_curve import (
+    CURVATURE_LIMIT,
+    EARLY_LIMIT,
+    DecayTimes,
+    backward_integral,
+    decay_times,
+)
 from optimizer.acoustics.trace_kernel import Tally, is_inside, trace_rays
 from optimizer.acoustics.trace_pack import Packed, pack
 from optimizer.acoustics.trace_scene import Scene
@@ -39,6 +44,8 @@ LEAK_LIMIT = 1e-3
 TAIL_LIMIT = 1e-5
 """Energy left at the end of the record (-50 dB) above which it is made longer."""
 MAX_SECONDS = 60.0
+SURE = 2.0
+"""Standard errors by which a bend must exceed its limit to be told: by chance one in forty does."""
 
 
 @dataclass(frozen=True)
@@ -56,12 +63,14 @@ class Echogram:
 
 
 class DecayErrors(NamedTuple):
-    """Standard errors (bands,) of figures of `DecayTimes`: s, and per cent for the curvature."""
+    """Standard errors (bands,) of figures of `DecayTimes`: s, and per cent for the curvature and
+    for how far T20 exceeds EDT."""
 
     edt: Array
     t20: Array
     t30: Array
     curvature: Array
+    knee: Array
 
 
 @dataclass(frozen=True)
@@ -87,11 +96,21 @@ class Traced:
 
     @cached_property
     def errors(self) -> DecayErrors:
-        """One standard error of each figure, from how the batches differ."""
+        """One standard error of each figure, by leaving out one batch after another (the jackknife:
+        Efron and Tibshirani, An Introduction to the Bootstrap, 1993, equation 11.5)."""
         dt = float(self.times[1] - self.times[0])
-        parts = [decay_times(backward_integral(part, dt), dt) for part in self.parts]
-        each = ([getattr(part, name) for part in parts] for name in DecayErrors._fields)
-        return DecayErrors(*(_standard_error(values) for values in each))
+        count = len(self.parts)
+        rest = (self.parts.sum(axis=0) - self.parts) / (count - 1)
+        found = [decay_times(backward_integral(energy, dt), dt) for energy in rest]
+        each = [np.array([getattr(one, name) for one in found]) for name in DecayErrors._fields]
+        return DecayErrors(*(np.sqrt((count - 1) * np.var(x, axis=0)) for x in each))
+
+    @cached_property
+    def bends(self) -> NDArray[np.bool_]:
+        """Where (bands,) the decay is bent, and by more than the chance of the rays explains."""
+        curvature = self.decay.curvature - SURE * self.errors.curvature
+        knee = self.decay.knee - SURE * self.errors.knee
+        return np.asarray((curvature > CURVATURE_LIMIT) | (knee > EARLY_LIMIT))
 
 
 @dataclass(frozen=True)
@@ -239,10 +258,6 @@ def _summary(run: _Run, dt: float, curves: Array, echo: Array, path: Array) -> T
         leaked=int(path[3]),
         echogram=_echogram(run, echo) if len(run.receivers) else None,
     )
-
-
-def _standard_error(values: Sequence[Array]) -> Array:
-    return np.asarray(np.std(values, axis=0, ddof=1) / np.sqrt(len(values)))
 
 
 def _echogram(run: _Run, echo: Array) -> Echogram:

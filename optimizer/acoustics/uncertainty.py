@@ -12,7 +12,7 @@ figures.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.random import Generator
@@ -20,7 +20,7 @@ from scipy.stats import norm
 
 from materials import Material
 from materials.incidence import admittance_from_alpha
-from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.criteria import Criteria, Criterion
 from optimizer.acoustics.judge_trace import MODEL as TRACED
 from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.scene import Patches, Scene, tile_materials
@@ -34,7 +34,7 @@ from optimizer.room.shell import inside_many
 from optimizer.together import together
 
 DRAWS = 64
-RAYS = 3000
+RAYS = 8000  # T20 of a treated room then errs by 3 % a draw, which widens a range by a twentieth
 SCATTER_SIGMA = 0.15  # at a coefficient of one half
 POSITION_M = 0.05
 BETWEEN_BANDS = 0.5  # correlation; own estimate, no source
@@ -63,27 +63,42 @@ def room_kinds(room: Room, pieces: Sequence[Material]) -> Kinds:
 
 @dataclass(frozen=True)
 class Sampled:
-    """Values (D, K) of the criteria in D draws of a judged scene."""
+    """Values of the criteria (D, K) in D draws of a scene, and as people read them (D, T)."""
 
     values: Floats
     criteria: Criteria
+    told: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
     def interval(self, share: float = INTERVAL) -> tuple[Floats, Floats]:
-        """Lower and upper end (K,) of the middle `share`, that a further draw lies between.
-
-        The k-th of n draws in order stands for k / (n + 1), without which few draws hold too
-        little.
-        """
-        ends = [(1 - share) / 2, (1 + share) / 2]
-        low, high = np.quantile(self.values, ends, axis=0, method="weibull")
-        return low, high
+        """Lower and upper end (K,) of the middle `share`, that a further draw lies between."""
+        return _middle(self.values, share)
 
     def probability(self) -> Floats:
         """Share (K,) of the draws in which each row is within its limits; nan without limits."""
-        low, high = self.criteria.limits
-        inside = ~(self.values > high + 1e-9) & ~(self.values < low - 1e-9)
-        unlimited = np.isnan(low) & np.isnan(high)
-        return np.asarray(np.where(unlimited, np.nan, inside.mean(axis=0)))
+        return _within(self.values, self.criteria.rows)
+
+    def told_interval(self, share: float = INTERVAL) -> tuple[Floats, Floats]:
+        """`interval` of what people read (T,)."""
+        return _middle(self.told, share)
+
+    def told_probability(self) -> Floats:
+        """`probability` of what people read (T,)."""
+        return _within(self.told, self.criteria.told_rows)
+
+
+def _middle(values: Floats, share: float) -> tuple[Floats, Floats]:
+    """The k-th of n draws in order stands for k / (n + 1), without which few draws hold too
+    little."""
+    ends = [(1 - share) / 2, (1 + share) / 2]
+    low, high = np.quantile(values, ends, axis=0, method="weibull")
+    return low, high
+
+
+def _within(values: Floats, rows: Sequence[Criterion]) -> Floats:
+    low, high = (np.array([getattr(row, side) for row in rows]) for side in ("low", "high"))
+    inside = ~(values > high + 1e-9) & ~(values < low - 1e-9)
+    unlimited = np.isnan(low) & np.isnan(high)
+    return np.asarray(np.where(unlimited, np.nan, inside.mean(axis=0)))
 
 
 Moved = Callable[[Scene], Criteria]
@@ -104,13 +119,39 @@ def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled
     ]
 
     def by_criteria() -> Floats:
-        return np.array([_values(judged, moved(scene), scene) for scene in scenes])
+        each = [(moved(scene), scene) for scene in scenes]
+        return np.array([(*_values(judged, *own), *_read_as_one(judged, *own)) for own in each])
 
     def by_tracer() -> Floats:
         return _traced(judged, scenes)
 
-    values, traced = together([by_criteria, by_tracer])
-    return Sampled(np.where(np.isnan(traced), values, traced), judged.criteria)
+    drawn_values, traced = together([by_criteria, by_tracer])
+    plain, read = np.split(drawn_values, [traced.shape[1]], axis=1)
+    values = np.where(np.isnan(traced), plain, traced)
+    alone = _alone(judged.criteria, values)
+    return Sampled(values, judged.criteria, np.where(np.isnan(alone), read, alone))
+
+
+def _alone(criteria: Criteria, values: Floats) -> Floats:
+    """Values (D, K) of rows that people read as they are (D, T); nan of those read as one."""
+    of = criteria.told_of
+    alone = np.bincount(of)[of] == 1
+    out = np.full((len(values), len(criteria.told_rows)), np.nan)
+    out[:, of[alone]] = values[:, alone]
+    return out
+
+
+def _read_as_one(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
+    """What people read (T,) of a drawn scene where one row stands for several, by its own criteria;
+    else, and where its positions have no such row, what was judged."""
+    found: dict[str, float] = {}
+    for family in criteria.families:
+        if len(family.told_rows) < len(family.rows):
+            own = family.values(family.quantities(scene))
+            told = family.told(scene, own, np.ones(len(own), dtype=np.bool_))
+            found |= zip((row.key for row in family.told_rows), told.values.tolist(), strict=True)
+    rows = zip(judged.criteria.told_rows, judged.told.values, strict=True)
+    return np.array([found.get(row.key, value) for row, value in rows])
 
 
 def _strata(rng: Generator, rows: int, columns: int) -> Floats:
@@ -234,8 +275,6 @@ def _traced(judged: Judged, scenes: Sequence[Scene]) -> Floats:
         return out
     bands = [BAND_LABELS.index(judged.criteria.rows[k].where) for k in rows]
 
-    def t20(scene: Scene) -> Floats:
-        return trace(traced_room(scene), rays=RAYS).decay.t20[bands]
-
-    out[:, rows] = judged.values[rows] * np.array([t20(s) for s in scenes]) / t20(judged.scene)
+    for draw, scene in enumerate(scenes):
+        out[draw, rows] = trace(traced_room(scene), rays=RAYS, seed=draw + 1).decay.t20[bands]
     return out

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from optimizer.results import tellings as tell
+from optimizer.results.by_moving import by_moving
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.proof import proof_in_words
@@ -34,6 +35,7 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         "\n".join(_places(plan, units)) or "The room stays as it is.",
         text_table(SHORT_HEADER, short_rows(shown), SHORT_RIGHT),
         "\n".join(filter(None, [left_out(card, shown, "report.md has all"), LEGEND])),
+        folded(tell.wrapped(by_moving(card))),
         f"Judged by\n{judged_by(card)}",
         f"Weighted excess over the limits: {card.score_before:.3f} before, "
         f"{card.score_after:.3f} after (0 = all met)",

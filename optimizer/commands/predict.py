@@ -8,6 +8,7 @@ from optimizer.faults import ScenarioError
 from optimizer.placement.pieces import treated
 from optimizer.project import load_project
 from optimizer.results import tellings as tell
+from optimizer.results.by_moving import by_moving
 from optimizer.results.plan_model import read_plan
 from optimizer.results.planfile import figures_replaced, plan_faults, read_pieces
 from optimizer.results.score_words import (
@@ -23,7 +24,7 @@ from optimizer.results.score_words import (
     short_rows,
 )
 from optimizer.results.scorecard import room_card
-from optimizer.results.tables import text_table
+from optimizer.results.tables import folded, text_table
 
 EPILOG = """\
 examples:
@@ -79,6 +80,7 @@ def run(arguments: argparse.Namespace) -> int:
         f"{project.scenario.title}: {project.room.volume:.1f} m³, {len(pieces)} pieces",
         table,
         "\n".join(filter(None, [left_out(card, rows, "--all shows them"), LEGEND])),
+        folded(tell.wrapped(by_moving(card))),
         f"Judged by\n{judged_by(card)}",
         text_table(tell.decay_header(), tell.decay_rows(scene), tuple(range(1, 9))),
         f"Weighted excess over the limits: {card.score_after:.3f} (0 = all met)",

@@ -21,7 +21,7 @@ from optimizer.results.tables import folded
 from optimizer.results.tellings import CUT_OFF
 from optimizer.results.why import judged_plan, why_table
 from optimizer.results.why_bench import build_bench
-from optimizer.results.why_obstacles import obstacle, relaxations, unmet_rows
+from optimizer.results.why_obstacles import obstacle, relaxations, unmet_rows_told
 from optimizer.results.why_text import (
     instead_table,
     losses_table,
@@ -85,7 +85,7 @@ def run(arguments: argparse.Namespace) -> int:
             for g in range(len(bench.groups))
         ]
         progress.tell("looking for what stands in the way")
-        found = [obstacle(bench, int(row)) for row in unmet_rows(bench)]
+        found = [obstacle(bench, int(row)) for row in unmet_rows_told(bench)]
         progress.tell("relaxing one limit at a time")
         tried = relaxations(bench, effort, arguments.units)
     currency = project.scenario.budget.currency

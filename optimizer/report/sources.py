@@ -224,8 +224,10 @@ def model_limits() -> list[str]:
         "coefficients, scattering and places a few centimetres off, not what a model leaves out.",
         "Reflections: one bounce only, coefficients for sound from all sides in place of the exact "
         "loss in the mirror direction, a general loudspeaker. What a diffuser scatters goes out by "
-        "Lambert's cosine law; close by, no table says how evenly it does. Flutter: straight to "
-        "and fro only.",
+        "Lambert's cosine law; close by, no table says how evenly it does.",
+        "Flutter: a clap at one place and its images in two surfaces, heard at the same place; "
+        "diffraction mixes rays over a Fresnel zone, by which narrow bare gaps are told to lose "
+        "less than waves do.",
         "The decay mask was written for larger listening rooms; a small room that reaches it is a "
         "very good one.",
         "What is built differs from what was drawn: gaps, density and fabric change a piece. "

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from optimizer.placement.catalogue import Product
 from optimizer.report.score import row_name
 from optimizer.report.wording import counted, figure, limits
+from optimizer.results.by_moving import by_moving
 from optimizer.results.model import Plan
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money, total_cents
@@ -261,7 +262,7 @@ def _wont(plan: Plan, units: str) -> list[str]:
         told.append(f"It makes worse: {_named(worse, units)}.")
     if not left:
         told.append("Nothing that counts is left outside its limits.")
-    return [*told,
+    return [*told, *by_moving(plan.card),
             "It does not keep sound in or out: pieces inside a room do little against neighbours.",
             "It does not move loudspeakers or seats. Trying other places first costs nothing and "
             "may help the bass more than money."]  # fmt: skip

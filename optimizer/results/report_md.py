@@ -4,6 +4,7 @@ from optimizer.bands import band_label
 from optimizer.faults import by_name
 from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
+from optimizer.results.by_moving import by_moving
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.product_words import bass_sentences
@@ -78,7 +79,9 @@ def _bass(plan: Plan, pieces: list[Piece], units: str) -> str:
 
 
 def _score(plan: Plan) -> str:
-    return markdown_table(SCORE_HEADER, score_rows(plan.card), SCORE_RIGHT)
+    table = markdown_table(SCORE_HEADER, score_rows(plan.card), SCORE_RIGHT)
+    moving = by_moving(plan.card)
+    return f"{table}\n\n{markdown_list(moving)}" if moving else table
 
 
 def _formulas(plan: Plan, pieces: list[Piece]) -> str:

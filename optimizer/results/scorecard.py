@@ -126,14 +126,14 @@ def how_sure(
 def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> ScoreCard:
     """Score card of one scene judged before and after treatment, and how sure it is."""
     criteria = after.criteria
-    met, values = (before.met, after.met), (before.values, after.values)
+    first, last = before.told, after.told
     rows = tuple(
         _row(
-            replace(row, model=after.models[i], note=after.said.notes.get(row.key, row.note)),
-            (values[0][i], values[1][i]),
-            (met[0][i], met[1][i]),
+            replace(row, model=after.said.models.get(row.key, row.model), note=last.notes[i]),
+            (first.values[i], last.values[i]),
+            (first.met[i], last.met[i]),
         )
-        for i, row in enumerate(criteria.rows)
+        for i, row in enumerate(criteria.told_rows)
     )
     if sampled is not None:
         rows = _with_chances(rows, sampled)
@@ -143,8 +143,8 @@ def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> Sc
 
 
 def _with_chances(rows: tuple[ScoreRow, ...], sampled: Sampled) -> tuple[ScoreRow, ...]:
-    low, high = sampled.interval()
-    chance = sampled.probability()
+    low, high = sampled.told_interval()
+    chance = sampled.told_probability()
     return tuple(
         replace(
             row,
@@ -228,15 +228,12 @@ def reasons(room: Room, scene: Scene, after: Judged, groups: list[list[Piece]]) 
 
 
 def _reason(after: Judged, without: Floats) -> str:
-    criteria = after.corrected
-    loss = criteria.weights * (criteria.excess(without) - criteria.excess(after.quantities))
-    order = np.argsort(-loss, kind="stable")[:2]
-    values = (after.values, after.read(without))
+    loss, row = after.lost(without)
+    rows, values = after.criteria.rows, (after.values, after.read(without))
     parts = [
-        f"{criteria.rows[k].key} {_show(values[0][k])} instead of {_show(values[1][k])} "
-        f"{criteria.rows[k].unit}"
-        for k in order
-        if loss[k] > 1e-9
+        f"{rows[k].key} {_show(values[0][k])} instead of {_show(values[1][k])} {rows[k].unit}"
+        for k in row[np.argsort(-loss, kind="stable")[:2]]
+        if loss[after.criteria.told_of[k]] > 1e-9
     ]
     return "; ".join(parts) if parts else "keeps the balance of the others"
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.acoustics.judged import Judged, judge_scene
+from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import Piece, treated
 from optimizer.project import Judging, Project
 from optimizer.results.comparison_plans import groups_of
@@ -75,25 +76,24 @@ def why_table(
         scene = treated(project.room, project.scene, _laid(rest))
         quantities = project.criteria.quantities(scene)
         corrected = full.corrected
-        losses = _losses(full, quantities)
+        losses = _losses(full, scene, quantities)
         saved, score = cost - _cost(project, rest), corrected.score(quantities)
         price = sum(_share(piece.piece) for piece in group)
         table.append(GroupWhy(tuple(group), round(price), saved, full.score, score, losses))
     return tuple(table)
 
 
-def _losses(full: Judged, without: Floats) -> tuple[Loss, ...]:
-    criteria = full.corrected
-    lost = criteria.weights * (criteria.excess(without) - criteria.excess(full.quantities))
-    values, left = full.values, full.read(without)
-    met, met_left = full.met, criteria.met(without)
-    changed = np.flatnonzero(np.abs(left - values) > 1e-6 * np.maximum(np.abs(values), 1e-3))
-    order = changed[np.argsort(-lost[changed], kind="stable")]
-    rows = criteria.rows
+def _losses(full: Judged, scene: Scene, without: Floats) -> tuple[Loss, ...]:
+    """What changes of the rows that people read; of one that stands for several also what only the
+    score sees of it."""
+    lost, _ = full.lost(without)
+    rows, kept, left = full.criteria.told_rows, full.told, full.told_in(scene, without)
+    moved = np.abs(left.values - kept.values) > 1e-6 * np.maximum(np.abs(kept.values), 1e-3)
+    changed = np.flatnonzero(moved | (np.abs(lost) > NOTHING))
     return tuple(
-        Loss(rows[k].group, rows[k].where, rows[k].unit, float(values[k]), float(left[k]),
-             bool(met[k]), bool(met_left[k]), float(lost[k]))
-        for k in order
+        Loss(rows[k].group, rows[k].where, rows[k].unit, float(kept.values[k]),
+             float(left.values[k]), bool(kept.met[k]), bool(left.met[k]), float(lost[k]))
+        for k in changed[np.argsort(-lost[changed], kind="stable")]
     )  # fmt: skip
 
 

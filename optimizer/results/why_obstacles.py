@@ -59,10 +59,24 @@ class Relaxation:
 
 def unmet_rows(bench: Bench) -> Ints:
     """Rows of the criteria that count and that the plan leaves unmet, the heaviest first."""
-    criteria, effects = bench.effects.criteria, bench.effects
-    weighted = criteria.weights * criteria.excess(effects.quantities(bench.plan))
+    weighted = _weighted(bench)
     rows = np.argsort(-weighted, kind="stable")
     return rows[weighted[rows] > TINY]
+
+
+def unmet_rows_told(bench: Bench) -> Ints:
+    """The same, of those that people read as one the heaviest alone; first what is heaviest as
+    people read it."""
+    weighted, of = _weighted(bench), bench.effects.criteria.told_of
+    rows = unmet_rows(bench)
+    _, first = np.unique(of[rows], return_index=True)
+    heaviest = rows[np.sort(first)]
+    return heaviest[np.argsort(-np.bincount(of, weighted)[of[heaviest]], kind="stable")]
+
+
+def _weighted(bench: Bench) -> Floats:
+    criteria, effects = bench.effects.criteria, bench.effects
+    return criteria.weights * criteria.excess(effects.quantities(bench.plan))
 
 
 def obstacle(bench: Bench, row: int) -> Obstacle:

@@ -14,6 +14,7 @@ from optimizer.results.why_obstacles import Obstacle, Relaxation, cheapest_help
 from optimizer.results.words import surface_in_words
 
 MOST_LOSSES = 3
+UNCHANGED = 1e-9
 _WAY = {
     "other criteria": "other criteria: {cost} would meet it alone, but do more for them",
     "budget": "budget: meeting it alone takes {cost}",
@@ -43,6 +44,8 @@ def _loss(loss: Loss) -> str:
     kept, without = (figure(v, loss.unit) for v in (loss.kept, loss.without))
     mark = "" if loss.met_without or not loss.met_kept else ", no longer met"
     where = f"{loss.criterion}, {loss.where}"
+    if abs(loss.kept - loss.without) < UNCHANGED:  # the worst of several, and not the one lost
+        return f"{where}: {kept} {_unit(loss.unit)} still, less elsewhere"
     return f"{where}: {kept} -> {without} {_unit(loss.unit)}{mark}"
 
 
