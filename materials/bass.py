@@ -12,7 +12,7 @@ from functools import lru_cache
 from materials.corner import CornerFill
 from materials.edges import laboratory_alpha
 from materials.layers import AirGap, Cloth, Porous
-from materials.made import matter_of
+from materials.made import make_strength, matter_of
 from materials.resonators import SealedResonator
 from materials.table import Material
 
@@ -80,7 +80,8 @@ def bass_take(material: Material) -> BassTake | None:
     if make is not None and not isinstance(make, CornerFill):
         if not all(isinstance(layer, Porous | AirGap | Cloth) for layer in make.layers):
             return None
-        low, high = laboratory_alpha(make, BASS)
+        share = 1.0 if material.build else make_strength(material)
+        low, high = share * laboratory_alpha(make, BASS)
         return BassTake(float(low), float(high), measured=_measured(material))
     if material.unit != "alpha" or material.category not in POROUS:
         return None

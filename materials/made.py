@@ -39,6 +39,7 @@ SLACK = 0.010  # m that depth and build may differ by
 RESONATOR_SIGMA = 0.3  # relative; the resistance of a neck is seldom known better (no source)
 _LOWEST_FIT = 0.01  # f/flow resistivity below which the porous models are outside their fit
 _MOST_NAMES = 8
+HELD = BANDS.index(250)  # the octave by which makes are held to their rows
 
 
 @lru_cache(maxsize=1)
@@ -116,6 +117,21 @@ def matter_of(material: Material) -> Build | CornerFill | None:
     layers: tuple[Layer, ...] = (Porous(depth, sigma),)
     gap = material.gap_mm
     return Build(key, name, (*layers, AirGap(1e-3 * gap)) if gap else layers)
+
+
+@lru_cache(maxsize=512)
+def make_strength(material: Material) -> float:
+    """How much of what its matter would do in the bass a row of the table is believed to do, to 1.
+
+    The matter of some rows shows more at 250 Hz, the lowest octave it is fitted to, than was
+    measured. What goes beyond the row and one standard deviation of it, there is no reason to
+    expect below.
+    """
+    matter = matter_of(material)
+    if not isinstance(matter, Build):
+        return 1.0
+    shown = float(laboratory_alpha(matter, BANDS[HELD : HELD + 1])[0])
+    return min(1.0, (material.absorption[HELD] + material.spread[HELD]) / shown)
 
 
 @lru_cache(maxsize=512)

@@ -58,7 +58,7 @@ class Patches:
     `edge` (N, 8) is how much more than its coefficient a piece absorbs with its free edges, 1 or
     above. `make` (N,) is what a piece is made of (materials.modal.Make), which decides how it acts
     in the bass; None where only coefficients are known. `strength` (N,) multiplies the admittance
-    of the make (a drawn one). Left out: 1, None and 1.
+    of the make (a row that shows less, a drawn one). Left out: 1, None and 1.
     """
 
     surface: Ints

@@ -8,7 +8,7 @@ import numpy as np
 from materials import Material
 from materials.corner import CornerFill
 from materials.finite import Face
-from materials.made import matter_of
+from materials.made import make_strength, matter_of
 from materials.modal import Make
 from optimizer.acoustics.scene import Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
@@ -148,6 +148,7 @@ def piece_patches(
         hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
         edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
         make=objects([_make(p) for p in each]),
+        strength=np.array([_strength(p) for p in each]),
     )
     return patches, owner
 
@@ -180,6 +181,11 @@ def _make(piece: Piece) -> Make | None:
     if isinstance(matter, CornerFill):
         matter = replace(matter, leg=width)
     return Make(matter, (width, height), covered, from_table=True)
+
+
+def _strength(piece: Piece) -> float:
+    """How much of its make the piece is believed to be (materials.made)."""
+    return 1.0 if piece.material.build is not None else make_strength(piece.material)
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:
