@@ -17,8 +17,6 @@ from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.mode_criteria import ModeFamily
 from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.trace import trace
-from optimizer.acoustics.trace_room import traced_room
 from optimizer.acoustics.uncertainty import (
     BETWEEN_BANDS,
     POSITION_M,
@@ -231,11 +229,18 @@ def test_intervals_of_the_quick_models_hold_four_outcomes_in_five(
     assert 0.75 <= np.nanmean(np.array(inside, dtype=float)[:, moves]) <= 0.85
 
 
-def test_ranges_are_traced_with_enough_rays(scene: Scene) -> None:
-    """The rays' own error adds to what is drawn, 8 to 10 % of a decay time, by squares: 4 % widen
-    a range by a tenth at most."""
-    found = trace(traced_room(scene), rays=uncertainty.RAYS)
-    assert np.all(found.errors.t20[4:] < 0.04 * found.decay.t20[4:])
+def test_the_rays_own_error_is_not_in_the_ranges() -> None:
+    """Normal draws with normal errors: the scatter is that of the draws alone, within what 4000 of
+    them tell (1 / sqrt(2 n)); without errors nothing changes, and errors alone leave nothing."""
+    rng = np.random.default_rng(3)
+    truth = 0.4 + 0.05 * rng.standard_normal((4000, 2))
+    seen = truth + 0.03 * rng.standard_normal((4000, 2))
+    freed = uncertainty.without_chance(seen, np.full((4000, 2), 0.03))
+    assert freed.std(axis=0) == pytest.approx([0.05, 0.05], rel=0.05)
+    assert freed.mean(axis=0) == pytest.approx(seen.mean(axis=0))
+    assert uncertainty.without_chance(truth, np.zeros((4000, 2))) == pytest.approx(truth)
+    alone = uncertainty.without_chance(truth, np.full((4000, 2), 0.06))
+    assert np.ptp(alone) == pytest.approx(np.ptp(truth.mean(axis=0)), abs=1e-12)
 
 
 def test_chance_counts_the_draws_within_the_limits(quick: Judged) -> None:
