@@ -55,6 +55,7 @@ from materials.porous import (
 
 SHAPES = ("triangle", "square")
 _TERMS = 400
+_ORDERS, _ON_LEG = 20, 24  # of the double series at places on the legs
 
 
 @dataclass(frozen=True)
@@ -151,6 +152,18 @@ class CornerFill:
         ]
         values.append(self.absorption_per_metre(bands, medium=medium))
         return np.min(values, axis=0), np.max(values, axis=0)
+
+
+def pressure_on_legs(k: Complexes, fill: CornerFill) -> Complexes:
+    """p/p0 (F, _ON_LEG) at places evenly spread over the legs of a fill whose fluid has k (F,)."""
+    place = (np.arange(_ON_LEG) + 0.5) / _ON_LEG  # share of the leg, from the corner
+    odd = np.arange(1, 2 * _ORDERS, 2)
+    size = 4.0 / (odd * np.pi) * (-1.0) ** (odd // 2)
+    wave = size[:, None] * np.cos(0.5 * np.pi * odd[:, None] * place)
+    across = wave if fill.shape == "triangle" else np.repeat(size[:, None], _ON_LEG, axis=1)
+    mu2 = (np.pi / fill.mirrored_side) ** 2 * np.add.outer(odd**2, odd**2)
+    k2 = k[:, None, None] ** 2
+    return np.asarray(1.0 + np.einsum("fmn,ms,ns->fs", k2 / (mu2 - k2), wave, across))
 
 
 def mean_pressure(k: Complexes, side: float) -> Complexes:

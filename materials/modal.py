@@ -158,11 +158,11 @@ def _layered(
 ) -> Complexes:
     if size is not None and len(layers) == 1 and isinstance(layers[0], Porous):
         return _block(layers[0], freqs, kt, size, medium)
-    a, b, c, d = _two_port(layers, freqs, kt, medium)
+    a, b, c, d = two_port(layers, freqs, kt, medium)
     return np.asarray(c / a * medium.impedance)
 
 
-def _two_port(
+def two_port(
     layers: Sequence[Layer], freqs: Floats, kt: Floats, medium: Medium
 ) -> tuple[Complexes, Complexes, Complexes, Complexes]:
     """A, B, C, D (T, F) of layers from the room inwards."""
@@ -213,24 +213,37 @@ def _on_open_gap(
     """Flow (T, F) that the piece takes more than the air in its place; see the module."""
     k0 = medium.wavenumber(freqs)
     gap, deep = layers[-1].thickness, sum(layer.thickness for layer in layers)
-    a, b, c, d = _two_port(layers[:-1], freqs, kt, medium)
+    a, b, c, d = two_port(layers[:-1], freqs, kt, medium)
     kn = _across(k0, kt)
     front, back = np.cos(kn * deep), np.cos(kn * gap)
+    behind_air, front_air = (
+        1j * kn * np.sin(kn * z) / (k0 * medium.impedance) for z in (gap, deep)
+    )
+    rest = gap_pressure(layers, freqs, kt, size, medium)
+    behind = back + rest
+    through = (front - a * behind) / b
+    flow = front * (c * behind + d * through - front_air) - back * (through - behind_air)
+    return np.asarray((flow + behind_air * rest) * medium.impedance)
+
+
+def gap_pressure(
+    layers: Sequence[Layer], freqs: Floats, kt: Floats, size: Size, medium: Medium = AIR
+) -> Complexes:
+    """<r> (T, F) at the back of layers whose last is a gap open at its sides; see the module."""
+    k0 = medium.wavenumber(freqs)
+    gap, deep = layers[-1].thickness, sum(layer.thickness for layer in layers)
+    a, b, _, _ = two_port(layers[:-1], freqs, kt, medium)
+    kn = _across(k0, kt)
     unit = 1j / (k0 * medium.impedance)
-    behind_air, front_air = (unit * kn * np.sin(kn * z) for z in (gap, deep))
+    drive = np.cos(kn * deep) - a * np.cos(kn * gap) - b * unit * kn * np.sin(kn * gap)
     mouth = 2.0 * gap / np.pi * (1.0 + max(np.log(min(size) / (2.0 * gap)), 0.0))
     mu2, share = _sides((size[0] + 2.0 * mouth, size[1] + 2.0 * mouth))
-    drive = front - a * back - b * behind_air
     across = _across(k0, np.sqrt(mu2)[:, None])
     stiff = unit * across * np.tan(across * gap)
     inner = np.empty_like(a)
     for row in range(len(kt)):
         inner[row] = share @ (1.0 / (a[row] + b[row] * stiff))
-    rest = drive * inner
-    behind = back + rest
-    through = (front - a * behind) / b
-    flow = front * (c * behind + d * through - front_air) - back * (through - behind_air)
-    return np.asarray((flow + behind_air * rest) * medium.impedance)
+    return np.asarray(drive * inner)
 
 
 @lru_cache(maxsize=256)

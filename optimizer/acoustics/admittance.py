@@ -8,7 +8,9 @@ the wall.
 Over a patch, as in the decay formula, the surface under a porous piece goes on with the share that
 passes through it:
 
-    beta = beta_piece + (1 - hides) beta_under.
+    beta = beta_piece + (1 - hides) beta_under,
+
+where in the bass a piece of known make hides what it is made of says (materials.behind).
 
 Admittances are normalised by rho c, time factor e^{+jwt}; Re(beta) >= 0 absorbs.
 """
@@ -18,9 +20,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from materials.behind import hidden
 from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
+from materials.modal import Make
 from optimizer.acoustics.make_admittance import (
     ALONG,
     DIFFUSE,
@@ -36,7 +40,7 @@ from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
-__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "bare_fills", "base_admittance",
+__all__ = ["LOW_HZ", "at_frequencies", "bands_at", "bare_fills", "base_admittance", "hiding",
            "coefficient_admittance", "endless_admittance", "low_cells", "low_patches",
            "piece_admittance", "piece_kinds", "upright"]  # fmt: skip
 
@@ -70,6 +74,19 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
     parts = [[np.interp(at, known, part) for part in (row.real, row.imag)] for row in z]
     both = np.array(parts).reshape(len(beta), 2, len(at))
     return np.asarray(1.0 / (both[:, 0] + 1j * both[:, 1]), dtype=np.complex128)
+
+
+def hiding(patches: Patches, hz: Floats) -> Complexes:
+    """Share (N, F) of the admittance under each piece that is lost, at frequencies (F,)."""
+    hides = bands_at(patches.hides, hz).astype(np.complex128)
+    own: dict[Make, Complexes] = {}
+    for i, make in enumerate(patches.make):
+        if make is not None:
+            if make not in own:
+                own[make] = hidden(make, hz)
+            share = np.interp(hz, LOW_HZ, make_share(make))
+            hides[i] = share * own[make] + (1.0 - share) * hides[i]
+    return hides
 
 
 def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:
@@ -151,7 +168,7 @@ def low_patches(scene: Scene) -> AlongRows:
     base = base_admittance(scene)
     tiles, pieces = scene.tiles, scene.pieces
     instead = with_reactance(endless_admittance(tiles)) - base[tiles.surface]
-    hides = bands_at(pieces.hides, LOW_HZ)
+    hides = hiding(pieces, LOW_HZ)
     own = piece_admittance(pieces) - level(hides * base[pieces.surface])
     bare = bare_fills(pieces)
     wool = _wool(pieces, bare)

@@ -18,6 +18,7 @@ from optimizer.acoustics.admittance import (
     bands_at,
     coefficient_admittance,
     endless_admittance,
+    hiding,
     piece_kinds,
     upright,
 )
@@ -70,8 +71,7 @@ class ModeFamily(Rows):
         own = _damping(self.modes, scene, patches, beta)
         walls = on_walls(self.modes.dimensions, scene, patches.surface, patches.rect)
         own += slope_damping(self.modes, walls, upright(patches)) * flow.T
-        kinds, kind = np.unique(patches.hides, axis=0, return_inverse=True)
-        hides = _at_modes(self.modes, kinds)[kind.ravel()].T
+        hides = hiding(patches, self.modes.f_hz).real.T
         under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
         return np.asarray(own - hides * under)
 

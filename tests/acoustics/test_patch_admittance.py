@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from materials.behind import hidden
 from materials.build import Build
 from materials.build_file import AnyBuild
 from materials.corner import CornerFill
@@ -20,7 +21,6 @@ from materials.resonators import SealedResonator
 from optimizer.acoustics.admittance import (
     LOW_HZ,
     at_frequencies,
-    bands_at,
     base_admittance,
     coefficient_admittance,
     endless_admittance,
@@ -168,7 +168,8 @@ def test_it_is_near_the_layer_whose_sample_was_measured(build: Build) -> None:
 
 
 def test_rows_add_up_to_piece_and_what_passes_through_it() -> None:
-    """At any point: beta_piece + (1 - hides) beta_under, tiles in place of the bare surface."""
+    """At any point: beta_piece + (1 - hides) beta_under, tiles in place of the bare surface.
+    A piece of known make hides what that says, whatever its coefficients do."""
     scene = project().scene
     pieces = patch(scene, "front", (0.9, 0.8, 1.9, 1.6), TUNED)  # half over the window
     scene = scene.with_pieces(pieces)
@@ -178,7 +179,7 @@ def test_rows_add_up_to_piece_and_what_passes_through_it() -> None:
     tiles = with_reactance(endless_admittance(scene.tiles))
     window = int(np.flatnonzero(scene.tiles.surface == scene.names.index("front"))[0])
     front = scene.names.index("front")
-    through = 1.0 - bands_at(pieces.hides, LOW_HZ)[0]
+    through = 1.0 - hidden(Make(TUNED, None, 0.8), LOW_HZ)
     own = wall_admittance(TUNED, LOW_HZ, 0.8)
     points = {
         (0.5, 0.3): base[front],
@@ -191,6 +192,18 @@ def test_rows_add_up_to_piece_and_what_passes_through_it() -> None:
             over = (rows[0] == front) & (rows[1][:, 0] < u) & (u < rows[1][:, 2])
             over &= (rows[1][:, 1] < v) & (v < rows[1][:, 3])
             np.testing.assert_allclose(rows[2][over].sum(axis=0), expected, rtol=1e-9)
+
+
+def test_wool_hides_little_of_a_board_in_the_bass() -> None:
+    """What a piece of wool adds is its own, less what it hides of the wall (tests/referee)."""
+    scene = project().scene
+    pieces = patch(scene, "back", (0.9, 0.8, 1.9, 1.6), POROUS[1])
+    bare, found = (low_patches(s)[2] for s in (scene, scene.with_pieces(pieces)))
+    base = base_admittance(scene)[scene.names.index("back")]
+    lost = wall_admittance(POROUS[1], LOW_HZ, 0.8) - found[len(bare), 0]
+    np.testing.assert_allclose(lost, hidden(pieces.make[0], LOW_HZ) * base, rtol=1e-9)
+    low = np.searchsorted(LOW_HZ, 70.0)
+    assert (lost[:low].real < 0.25 * base[:low].real).all()
 
 
 def test_cells_cover_every_surface_once_and_take_energy_only() -> None:
@@ -251,10 +264,10 @@ def test_a_build_on_a_whole_wall_damps_the_lengthwise_mode() -> None:
     first = int(np.flatnonzero((family.modes.n == [1, 0, 0]).all(axis=1))[0])
     f = family.modes.f_hz[first : first + 1]
     front = scene.names.index("front")
-    hidden = 0.6 * coefficient_admittance(scene.base_alpha[front : front + 1], f)[0, 0]
+    under = coefficient_admittance(scene.base_alpha[front : front + 1], f)[0, 0]
     beta = wall_admittance(TUNED, f, 8.5)[0].real
     c = family.modes.c
-    assert added[first] == pytest.approx(c * (beta - hidden) / SIZE[0], rel=0.02)
+    assert added[first] == pytest.approx(c * (beta - under) / SIZE[0], rel=0.02)
 
 
 def test_a_build_is_seen_from_the_wall_it_hides() -> None:

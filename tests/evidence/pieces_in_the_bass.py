@@ -25,7 +25,8 @@ def main() -> None:
     for case, modes in wanted.items():
         if "square" in case:
             continue
-        found = modes_of(pieces.get(case, []), boards() if case.startswith("5") else ())
+        hung = pieces.get(case, [])
+        found = modes_of(hung, boards(hung) if case.startswith("5") else ())
         for mode, delta in modes.items():
             hz, own = found.get(mode, (TOP_HZ, 0.0))
             if hz < TOP_HZ:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from materials import load_table
+from materials.behind import hidden
 from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
@@ -43,6 +44,15 @@ def test_nothing_gives_energy_back() -> None:
         beta = make.admittance(HZ, RUNS)
         assert np.isfinite(beta).all(), name
         assert beta.real.min() >= -1e-9 * np.abs(beta).max(), name
+
+
+def test_a_board_behind_a_piece_gives_no_energy_back() -> None:
+    """Re(beta + (1 - hidden) beta_board) >= 0 to 350 Hz, for boards up to a coefficient of 0.3."""
+    f, straight = HZ[HZ < 350.0], np.zeros(1)
+    for name, make in every_make():
+        for board in (0.01, 0.04, 0.04 + 0.02j, 0.04 - 0.02j):
+            both = make.admittance(f, straight)[0] + (1.0 - hidden(make, f)) * board
+            assert both.real.min() >= -1e-9, name
 
 
 @pytest.mark.parametrize("layers", [(WOOL,), (WOOL, AirGap(0.1)), (Porous(0.05, 7e3), WOOL)])

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from referee_matter import Membrane
 
+from materials.behind import hidden
 from materials.build import Build
 from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
@@ -110,8 +111,9 @@ def modes_of(
     return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
 
 
-def boards() -> list[tuple[Place, np.ndarray]]:
-    """Admittance (F,) at LOW_HZ of the surfaces of the furnished room; they go on behind pieces.
+def boards(pieces: Sequence[Hung] = ()) -> list[tuple[Place, np.ndarray]]:
+    """Admittance (F,) at LOW_HZ of the surfaces of the furnished room, less what pieces hide of the
+    boards behind them.
 
     Areas add, so a door has what it differs by from the board that it replaces.
     """
@@ -123,6 +125,9 @@ def boards() -> list[tuple[Place, np.ndarray]]:
         place = ("xyz".index(face["wall"][0]), int(face["wall"][1]), (*face["low"], *face["high"]))
         beta = shown[face["admittance"]]
         out.append((place, beta - shown["board"] if face["admittance"] != "board" else beta))
+    for piece in pieces:
+        lost = -hidden(piece.make, LOW_HZ) * shown["board"]
+        out += [(place, lost) for place in piece.places]
     return out
 
 

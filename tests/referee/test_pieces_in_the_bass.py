@@ -59,7 +59,8 @@ def test_stacks_of_fills_on_the_floor(case: str) -> None:
 def test_a_furnished_room() -> None:
     """Boards, door, window, two stacks of fills, four panels, a cloud: 19 modes below 120 Hz. Two
     meshes of the referee agree within half a per cent."""
-    found, wanted = modes_of(PIECES["5 furnished"], boards()), WANTED["5 furnished"]
+    pieces = PIECES["5 furnished"]
+    found, wanted = modes_of(pieces, boards(pieces)), WANTED["5 furnished"]
     off = np.array([found[mode][1] / delta - 1.0 for mode, delta in wanted.items()])
     assert len(off) == 19
     assert np.abs(off).max() < 0.12
@@ -71,7 +72,8 @@ def test_its_response_at_two_seats() -> None:
     told = furnished_file()
     with (HERE / "response.csv").open(newline="") as file:
         rows = [row for row in csv.DictReader(file) if 20.0 <= float(row["hz"]) <= 125.0]
-    box = box_of(PIECES["5 furnished"], boards())
+    pieces = PIECES["5 furnished"]
+    box = box_of(pieces, boards(pieces))
     for number, seat in enumerate(told["seats"], start=1):
         mine = [row for row in rows if row["seat"] == str(number)]
         hz, level = np.array([[float(r["hz"]), float(r["level_db"])] for r in mine]).T
