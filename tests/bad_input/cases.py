@@ -165,6 +165,8 @@ SIZE_CASES = (
          *[("room.planes", "close the room")] * 3),
     room("plane_without_area", BOX, planes(*["[[0,0,0],[4,0,0],[8,0,0]]"] * 2),
          ("room.planes", "span no area")),
+    room("plane_that_is_bent", BOX, planes(*["[[0,0,0],[4,0,0],[4,3,0.3],[0,3,0]]"] * 2),
+         ("room.planes", "do not lie in one plane")),
     room("flat_room", BOX, planes(*["[[0,0,0],[4,0,0],[4,3,0],[0,3,0]]"] * 2),
          ("room.planes", "enclose")),
     room("outline_crosses_itself", BOX, prism((0, 0), (4, 3), (4, 0), (0, 2)),

@@ -69,6 +69,8 @@ VARIANT_CASES = (
             ("variants.x.ban_products", "no such product")),
     variant("variant_allows_what_is_allowed", SAYS + 'allow_products = ["wool"]\n',
             ("variants.x.allow_products", "is not banned")),
+    variant("variant_allows_a_mounting_that_is", SAYS + 'allow_mountings = ["wall"]\n',
+            ("variants.x.allow_mountings", "is not banned")),
     variant("variant_leaves_no_product", SAYS + 'only_mountings = ["floor"]\n',
             ("variants.x", "relax one")),
     variant("variant_mounting_unknown", SAYS + 'only_mountings = ["nail"]\n',
