@@ -8,7 +8,7 @@ them. A trip must lose enough for the echoes to be gone as fast as the room's de
 
 For the program places and octaves are rows of their own, few of them, with a loss that is linear in
 the treatment (Rays.loss). What people read is the least that is heard (Facing.heard) of all places
-and octaves of a pair of surfaces, on a finer grid.
+and octaves of a pair of surfaces, on a finer grid: after many trips little else is left.
 """
 
 from dataclasses import dataclass, replace
@@ -89,16 +89,15 @@ class FlutterFamily(Rows):
         return self.pair
 
     def told(self, scene: Scene, values: Floats, met: NDArray[np.bool_]) -> Told:
-        """The least loss of each pair (P,) in a scene, and where it falls short."""
+        """The least loss of each pair (P,), its octave, and at how many places it is too little."""
         least, notes = [], []
         for row, facing, grid in zip(self.pairs, self.facing, self.grids, strict=True):
             lost = facing.heard(scene, grid, HEARD)
-            worst = lost.min(axis=(1, 2))
-            places = lost.min(axis=0)
+            octaves, places = lost.min(axis=(1, 2)), lost.min(axis=0)
             short = 100 * np.mean(places[np.isfinite(places)] < row.low - 1e-9)
-            least.append(float(worst.min()))
+            least.append(float(octaves.min()))
             notes.append(
-                f"{NOTE}; least at {band_label(BANDS[HEARD[int(worst.argmin())]])}; "
+                f"{NOTE}; least at {band_label(BANDS[HEARD[int(octaves.argmin())]])}; "
                 f"too little at {short:.0f} % of the places"
             )
         needed = np.array([row.low for row in self.pairs])
@@ -171,9 +170,7 @@ def _facing_pairs(scene: Scene, decay_s: float, c: float) -> list[tuple[Facing, 
             continue
         apart = float(heights.sum(axis=0)[between].mean())
         trips = c * decay_s / (2.0 * apart)
-        facing = Facing(
-            (first, second), (one, other), apart, int(trips), 60.0 / trips, walls, boxes
-        )
+        facing = Facing((first, second), (one, other), apart, trips, walls, boxes)
         uv = one.to_uv(people[between])
         found.append((facing, uv.min(axis=0) - AROUND, uv.max(axis=0) + AROUND))
     return found

@@ -168,17 +168,20 @@ class Grid:
 class Facing:
     """Two surfaces that face each other, and what may stand between them.
 
-    `index` of both, `apart` in m where people are, `trips` made while the decay lasts, `needed` the
-    dB that a trip has to lose.
+    `index` of both, `apart` in m where people are, `trips` made while the decay lasts.
     """
 
     index: tuple[int, int]
     planes: tuple[Plane, Plane]
     apart: float
-    trips: int
-    needed: float
+    trips: float
     walls: Reflectors
     boxes: Floats  # (B, 2, 3)
+
+    @property
+    def needed(self) -> float:
+        """What a trip has to lose, dB, for echoes to be 60 dB down when the decay is."""
+        return 60.0 / self.trips
 
     @property
     def parallel(self) -> bool:
@@ -247,7 +250,7 @@ class Facing:
         if self.parallel:
             uv, inside = self._home(places, 1)
             return uv, inside.astype(np.int64)
-        most = max(min(self.trips, MOST), FEWEST)
+        most = max(min(int(self.trips), MOST), FEWEST)
         hits = np.zeros((2, most, len(places), 2))
         made = np.zeros(len(places), dtype=np.int64)
         for trips in range(FEWEST, most + 1):

@@ -19,8 +19,8 @@ MODELS = {
     "modes, mean damping": "The mean damping of the standing waves in an octave; a quick estimate.",
     "image sources": "Every surface as a mirror: how much later, from where and how much weaker "
     "the loudspeaker's mirror image is heard. One bounce only.",
-    "mirror share of facing zones": "How much two facing surfaces send straight back to each "
-    "other, averaged over the zones that face loudspeakers and ears.",
+    "image rays to and fro": "Claps around loudspeakers and ears, sent to and fro between two "
+    "facing surfaces until the room's sound would have died away: what faces what counts.",
     "areas": "Absorbing area to the left and to the right of the middle, added up.",
     "Norris-Eyring": "The textbook formula from volume, areas and mean absorption. It takes sound "
     "to come evenly from everywhere, which it seldom does in a treated room.",

@@ -11,9 +11,12 @@ import numpy as np
 import pytest
 from walked_rays import hit_points, late_loss, wave_loss
 
+from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.flutter_criteria import FlutterFamily, flutter_family
 from optimizer.acoustics.flutter_rays import Rays, window_side
+from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.scene import Patches, Scene, scene_of
+from optimizer.acoustics.uncertainty import POSITION_M, drawn, room_kinds, sample
 from optimizer.bands import BANDS, N_BANDS
 from optimizer.placement.pieces import Piece, flat_piece, mirrored_piece, piece_patches
 from optimizer.project import Project, load_project
@@ -362,6 +365,34 @@ def test_tangents_touch_the_excess_and_never_exceed_it(project: Project) -> None
             line = slope * losses + intercept
             assert np.all(line <= excess[row] + 1e-12)
             assert np.any(np.isclose(line, excess[row]) & (excess[row] > 0))
+
+
+# --- how sure it is ------------------------------------------------------------------------------
+
+
+def test_ranges_of_flutter_hold_four_outcomes_in_five() -> None:
+    """What is told of 100 rooms drawn without strata, each by the places of its own positions: the
+    three pairs, of which one moves by itself, know the share to 3 points or so."""
+    demo = load_project(SPARE_ROOM)
+    kinds = room_kinds(demo.room, [])
+
+    def only(scene: Scene) -> Criteria:
+        return Criteria((flutter_family(scene, 0.25),))
+
+    sampled = sample(judge_scene(demo.scene, only(demo.scene)), kinds, only)
+    low, high = sampled.told_interval()
+    assert np.all(high - low > 0.5)
+    rng = np.random.default_rng(5)
+    inside = []
+    for _ in range(100):
+        truth = drawn(demo.scene, kinds, rng)
+        off = [
+            rng.uniform(-POSITION_M, POSITION_M, at.shape) for at in (truth.speakers, truth.seats)
+        ]
+        truth = replace(truth, speakers=truth.speakers + off[0], seats=truth.seats + off[1])
+        values = judge_scene(truth, only(truth)).told.values
+        inside.append((values >= low) & (values <= high))
+    assert 0.73 <= np.mean(inside) <= 0.87
 
 
 # --- surfaces that are not quite parallel --------------------------------------------------------

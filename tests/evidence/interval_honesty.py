@@ -108,7 +108,8 @@ def true_values(
         truth = moved(drawn(judged.scene, kinds, rng), rng)
         judges = judges_of(project, truth, seed=1000 + d) if d < draws else ()
         found = judge_scene(truth, project.criteria_of(truth), judges)
-        for row, value, ok in zip(found.criteria.rows, found.values, found.met, strict=True):
+        told = found.told
+        for row, value, ok in zip(found.criteria.told_rows, told.values, told.met, strict=True):
             if row.key in place and (d < draws or row.key not in judged.said.values):
                 values[d, place[row.key]] = value
                 met[d, place[row.key]] = ok
@@ -123,14 +124,14 @@ def outcome(name: str, draws: int) -> Outcome:
     scene = treated(project.room, project.scene, pieces)
     judged = judge_scene(scene, project.criteria, project.judges("fast"))
     sampled: Sampled = plan_sample(project.room, judged, (), pieces, project.criteria_of)
-    low, high = sampled.interval()
+    low, high = sampled.told_interval()
     kinds = room_kinds(project.room, [pieces[index].material for index in owner])
-    rows = judged.criteria.rows
+    rows = judged.criteria.told_rows
     keys = tuple(row.key for row in rows)
     values, met = true_values(project, judged, kinds, keys, draws)
     print(name, "done", flush=True)
     groups = tuple(row.group for row in rows)
-    return Outcome(name, groups, keys, low, high, values, sampled.probability(), met)
+    return Outcome(name, groups, keys, low, high, values, sampled.told_probability(), met)
 
 
 def share(parts: Sequence[Array]) -> str:
