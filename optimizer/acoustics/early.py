@@ -5,8 +5,9 @@ Energies are relative to the direct sound of the same speaker, averaged over the
 (27 points), so that a reflection that meets a piece at only part of those points counts in part.
 A surface sends on (1 - alpha)(1 - s) of the energy that meets it in the mirror direction: what
 is absorbed and what is scattered leave the specular path. Random-incidence coefficients stand in
-for the specular loss. What a piece scatters to the seat comes on top (scattered), as far as it
-arrives in the row's window. The loudspeaker's directivity is in both direct and reflected sound.
+for the specular loss. What pieces, and what is rough of the room, scatter to the seat comes on top
+(scattered), as far as it arrives in the row's window. The loudspeaker's directivity is in both
+direct and reflected sound.
 A loudspeaker built into a surface has no reflection by it (room/flush.py).
 """
 
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from optimizer.acoustics.directivity import Directivity, arriving_energy
 from optimizer.acoustics.head import HEAD_CENTRE, HEAD_POINTS, head_region
 from optimizer.acoustics.images import Paths, Reflectors, first_reflections, make_reflectors
-from optimizer.acoustics.scattered import Window, scattered_energy
+from optimizer.acoustics.scattered import Ways, Window, scattered_by_room, scattered_change
 from optimizer.acoustics.scene import Patches, Scene, contains
 from optimizer.bands import EARLY_INDEX
 from optimizer.room.flush import flush_with
@@ -46,6 +47,11 @@ class EarlyPaths:
     names: tuple[str, ...]
     reflectors: Reflectors
     directivity: Directivity
+
+    @property
+    def ways(self) -> Ways:
+        """How sound gets to them besides by mirrors."""
+        return Ways(self.directivity, self.reflectors)
 
 
 def early_paths(scene: Scene, directivity: Directivity) -> EarlyPaths:
@@ -104,7 +110,7 @@ def _first_reflections(scene: Scene, reflectors: Reflectors) -> Paths:
 
 def reflected_energy(scene: Scene, paths: EarlyPaths, window: Window) -> Floats:
     """Energy re direct (S, R, P) of each reflection with the scene's treatment: what is mirrored,
-    and what pieces on the reflector scatter within the window in ms."""
+    and what the reflector and pieces on it scatter within the window in ms."""
     return np.asarray(_point_energy(scene, paths, window).sum(axis=-1))
 
 
@@ -123,6 +129,7 @@ def coverage(scene: Scene, paths: EarlyPaths, limit: float, window_ms: float) ->
 def _point_energy(scene: Scene, paths: EarlyPaths, window: Window) -> Floats:
     """Energy re direct (S, R, P, H) per head point, over H."""
     sent = np.einsum("srphb,srphb->srph", paths.weight, _bare_mirror(scene, paths))
+    sent += scattered_by_room(scene, paths.ways, window)[..., None] / HEAD_POINTS
     if len(scene.pieces):
         change = patch_point_change(scene, paths, scene.pieces, window)
         for patch, surface in zip(change, scene.pieces.surface, strict=True):
@@ -158,7 +165,7 @@ def patch_point_change(scene: Scene, paths: EarlyPaths, patches: Patches, window
     A path meets a patch where it crosses the plane of the patch's face, which stands `offset`
     off the surface. Linear in the patches as long as they do not overlap.
     """
-    sent = scattered_energy(scene, paths.directivity, paths.reflectors, patches, window)
+    sent = scattered_change(scene, paths.ways, patches, window)
     return _mirror_change(scene, paths, patches) + sent[..., None] / HEAD_POINTS
 
 

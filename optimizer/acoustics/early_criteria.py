@@ -24,7 +24,7 @@ _QUIET = 1e-9  # energy re direct below which a path is not listed
 @dataclass(frozen=True)
 class EarlyFamily(Rows):
     """Rows per speaker, seat and reflector. Quantity: energy re direct, 1-8 kHz, that is mirrored
-    or that pieces scatter within the window.
+    or scattered within the window.
 
     Value: level in dB re the direct sound. Excess: energy over the limit's energy, less one.
     """

@@ -51,7 +51,7 @@ def early_rows(
     which nothing hangs yet.
     """
     if moves is not None:
-        energy, delay, names = reflected(scene, speakers, ears, moves, directivity)
+        energy, delay, names = reflected(scene, speakers, ears, moves, directivity, window_ms)
     else:
         each = [
             _reflected(scene, s, e, directivity, window_ms)

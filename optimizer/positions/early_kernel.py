@@ -1,8 +1,8 @@
 """First reflections of very many set-ups in a box room at once, with what moves along in its place.
 
 The same energies as `acoustics.early` gives for one scene after another (image sources, 27 points
-around the head, octaves 1-8 kHz, tiles, furniture in the way), in one compiled loop. For box rooms
-without pieces that hang already.
+around the head, octaves 1-8 kHz, tiles, furniture in the way, what is rough of the room), in one
+compiled loop. For box rooms without pieces that hang already.
 """
 
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ import numpy as np
 from optimizer.acoustics.directivity import Directivity
 from optimizer.acoustics.head import head_region
 from optimizer.acoustics.images import SPEED_OF_SOUND
+from optimizer.acoustics.scattered import elements
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import EARLY_INDEX
 from optimizer.compiled import compiled
@@ -58,10 +59,16 @@ def mirrors_of(scene: Scene) -> Mirrors:
 
 
 def reflected(
-    scene: Scene, speakers: Floats, ears: Floats, moves: Floats, directivity: Directivity
+    scene: Scene,
+    speakers: Floats,
+    ears: Floats,
+    moves: Floats,
+    directivity: Directivity,
+    window_ms: float,
 ) -> tuple[Floats, Floats, tuple[str, ...]]:
     """Energy re direct (N, 2, P) and delay in ms (N, 2, P) of N set-ups, loudspeakers (N, 2, 3)
-    aimed at ears (N, 3), and the names (P,) of the reflectors.
+    aimed at ears (N, 3), and the names (P,) of the reflectors. What is scattered counts up to
+    `window_ms` after the direct sound.
 
     `moves` (N, O, 3): how far each piece of furniture stands from where the scene has it.
     """
@@ -70,11 +77,16 @@ def reflected(
     count = len(ears)
     energy: Any = np.zeros((count, 2, len(made.names)))
     delay: Any = np.zeros((count, 2, len(made.names)))
+    table = np.ascontiguousarray(directivity.table[:, EARLY_INDEX])
     _trace(
         np.ascontiguousarray(speakers), ears, head_region(np.zeros(3)), moves, scene.object_box,
         scene.object_solid, made.origin, made.u, made.v, made.normal, made.extent, made.share,
-        made.item, tiles.surface, tiles.rect, _sent(tiles.alpha, tiles.scatter),
-        np.ascontiguousarray(directivity.table[:, EARLY_INDEX]), energy, delay,
+        made.item, tiles.surface, tiles.rect, _sent(tiles.alpha, tiles.scatter), table, energy,
+        delay,
+    )  # fmt: skip
+    _scatter(
+        np.ascontiguousarray(speakers), ears, moves, scene.object_box, scene.object_solid,
+        *elements(scene), window_ms, table, energy,
     )  # fmt: skip
     return np.asarray(energy), np.asarray(delay), made.names
 
@@ -131,6 +143,36 @@ def _trace(
                         sent = share[p, band] if tile < 0 else tile_share[tile, band]
                         ratio = _read(table, out, band) / _read(table, straight, band)
                         energy[n, s, p] += spread * sent * ratio
+
+
+@compiled(error_model="numpy")
+def _scatter(
+    speakers: Any, ears: Any, moves: Any, boxes: Any, solid: Any, points: Any, normals: Any,
+    surface: Any, area: Any, window_ms: float, table: Any, energy: Any,
+) -> None:  # fmt: skip
+    """Adds what elements of rough surfaces scatter (acoustics.scattered)."""
+    for n in range(len(ears)):
+        for s in range(2):
+            source = speakers[n, s]
+            aim = ears[n] - source
+            direct = np.sqrt(np.sum(aim**2))
+            for q in range(len(points)):
+                there, back = source - points[q], ears[n] - points[q]
+                near, far = np.sqrt(np.sum(there**2)), np.sqrt(np.sum(back**2))
+                meets, leaves = np.dot(there, normals[q]) / near, np.dot(back, normals[q]) / far
+                if meets <= 0.0 or leaves <= 0.0:
+                    continue
+                if 1e3 * (near + far - direct) / SPEED_OF_SOUND > window_ms:
+                    continue
+                if _blocked(source, points[q], n, moves, boxes, solid, -1):
+                    continue
+                if _blocked(ears[n], points[q], n, moves, boxes, solid, -1):
+                    continue
+                arrives = meets * leaves * (direct / (near * far)) ** 2 / (np.pi * N_EARLY)
+                out, straight = _angle(-there, aim), 0.0
+                for band in range(N_EARLY):
+                    ratio = _read(table, out, band) / _read(table, straight, band)
+                    energy[n, s, surface[q]] += arrives * area[q, band] * ratio
 
 
 @compiled()

@@ -31,6 +31,8 @@ from optimizer.report.svg import inline
 from optimizer.report.wording import ABSENT, Table, listed
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
+from optimizer.results.comparison_plans import groups_of
+from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
 from optimizer.results.product_words import bass_sentences
@@ -105,6 +107,7 @@ def report_html(
         shopping_notes=tell.shopping_notes(plan),
         fire=_fire_table(plan),
         bass=bass_sentences([p.piece for p in plan.pieces], plan.project.usable_products, units),
+        diffusers=diffuser_sentences(plan.project.room, groups_of(plan.pieces), units),
         reasons=reasons_table(plan, units),
         assumptions=assumptions(plan, units),
         coefficients=coefficients_table(plan),

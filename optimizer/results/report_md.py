@@ -6,6 +6,8 @@ from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.by_moving import by_moving
 from optimizer.results.cautions import cautions
+from optimizer.results.comparison_plans import groups_of
+from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import Plan
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
@@ -22,6 +24,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
         _summary(plan),
         "## Shopping list\n\n" + tell.shopping_markdown(plan),
         "## What the products do in the bass\n\n" + _bass(plan, pieces, units),
+        *_diffusers(plan, units),
         "## Where each piece goes\n\n" + _places(plan, units),
         "## Score card\n\n" + _score(plan),
         "## Decay time by six formulas\n\n" + _formulas(plan, pieces),
@@ -76,6 +79,12 @@ def _places(plan: Plan, units: str) -> str:
 def _bass(plan: Plan, pieces: list[Piece], units: str) -> str:
     said = bass_sentences(pieces, plan.project.usable_products, units)
     return tell.wrapped(said) if said else "Nothing to say of these products."
+
+
+def _diffusers(plan: Plan, units: str) -> list[str]:
+    """How far the diffusers stand and what their figures are worth, if there are any."""
+    said = diffuser_sentences(plan.project.room, groups_of(plan.pieces), units)
+    return ["## The diffusers\n\n" + tell.wrapped(said)] if said else []
 
 
 def _score(plan: Plan) -> str:

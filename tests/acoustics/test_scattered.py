@@ -170,3 +170,55 @@ def test_furniture_in_the_way_hides_it(scene: Scene) -> None:
         for s in (here, blocked)
     ]
     assert found[1] == pytest.approx(found[0] / 2, rel=0.1)
+
+
+# --- what is rough of the room itself ----------------------------------------------------------
+
+
+def with_tile(scene: Scene, patch: Patches) -> Scene:
+    return replace(scene, tiles=patch)
+
+
+def test_a_rough_part_of_the_wall_sends_what_a_piece_there_does(scene: Scene) -> None:
+    here = seated(scene, 2.0)
+    rough = panel(here, 1.2, 1.2)
+    built, hung = with_tile(here, rough), here.with_pieces(rough)
+    paths = paths_of(here)
+    assert back_row(built, paths, (0.0, np.inf)) == pytest.approx(
+        back_row(hung, paths, (0.0, np.inf)), rel=1e-9
+    )
+
+
+def test_a_wall_rough_all_over_sends_what_an_integral_says(scene: Scene) -> None:
+    """5 x 2.8 m of it, and half the height where a plain tile covers the rest."""
+    here = seated(scene, 2.0)
+    back = here.names.index("back")
+    alpha, scatter = here.base_alpha.copy(), here.base_scatter.copy()
+    alpha[back], scatter[back] = 0.0, 1.0
+    rough = replace(here, base_alpha=alpha, base_scatter=scatter)
+    paths = paths_of(here)
+    centred = replace(rough, seats=np.array([[LENGTH - 2.0, 2.5, EAR]]))
+    wall = 10 * np.log10(back_row(centred, paths, (0.0, np.inf)))
+    assert wall == pytest.approx(10 * np.log10(own_integral(2.0, WIDTH, 2 * EAR)), abs=0.1)
+    covered = with_tile(rough, panel(rough, WIDTH, 2 * EAR, scatter=0.05, alpha=1.0))
+    assert back_row(covered, paths, (0.0, np.inf)) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("side", [0.0, 0.7, 1.3])
+def test_a_piece_hides_what_is_rough_behind_it(scene: Scene, side: float) -> None:
+    """An absorber over a rough tile, whole, in part, beside it; what it changes is what is left."""
+    here = with_tile(seated(scene, 2.0), panel(seated(scene, 2.0), 1.2, 1.2))
+    over = panel(here, 1.2, 1.2, scatter=0.05, alpha=1.0)
+    over = replace(over, rect=over.rect + np.array([[side, 0.0, side, 0.0]]))
+    paths = paths_of(here)
+    family = early_family(here, paths, "controlled")
+    changed = family.quantities(here.with_pieces(over)) - family.quantities(here)
+    assert changed == pytest.approx(family.effects(here, over)[:, 0], rel=1e-9, abs=1e-12)
+    left = back_row(here.with_pieces(over), paths, (0.0, np.inf))
+    whole = own_integral(2.0, 1.2, 1.2)
+    if side == 0.0:
+        assert left == pytest.approx(0.0, abs=1e-9)
+    elif side == 0.7:
+        assert 0.3 * whole < left < 0.8 * whole
+    else:
+        assert left > 0.95 * whole

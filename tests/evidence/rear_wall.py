@@ -3,11 +3,11 @@
 Run: OPENBLAS_NUM_THREADS=1 python tests/evidence/rear_wall.py
 Writes the .md beside it; about three minutes.
 
-Each room is planned with its whole price list and budget. Then the diffusers (or absorbers) that
-the plan hangs on the back wall are taken down, the rest of the plan stays, and the money they cost
-buys the best selection of the other sort for the same wall: proven by the same program, not chosen
-by hand. Where that money does not buy two pieces of the other sort, it gets as much as two cost.
-All are judged anew by the tracer and the coupled modes.
+Each room is planned with its whole price list and budget. Then the diffusers and absorbers that the
+plan hangs on the back wall are taken down, the rest of the plan stays, and the money they cost buys
+the best selection of absorbers alone, and of diffusers alone, for the same wall: proven by the same
+program, not chosen by hand. Where that money does not buy two pieces of either sort, both get as
+much as two cost. All are judged anew by the tracer and the coupled modes.
 """
 
 from collections.abc import Iterable, Sequence
@@ -36,19 +36,21 @@ SECONDS = 3600.0  # a guard that does not bind
 SOFT = ("porous", "foam", "curtain")
 
 
+SORTS = ("absorber", "diffuser")
+
+
 @dataclass(frozen=True)
 class Swap:
-    """A planned room, and with the other sort of pieces on the back wall."""
+    """A planned room, and with nothing or one sort of pieces on the back wall."""
 
     room: str
-    sort: str  # of the plan's own pieces there
-    money: float  # spent on the back wall
-    more: float  # what the other sort may spend
+    spent: float  # by the plan on the back wall
+    money: float  # what each sort may spend
     planned: Judged
     without: Judged
-    swapped: Judged
     own: tuple[Piece, ...]
-    other: tuple[Piece, ...]
+    only: dict[str, Judged]  # by sort
+    hung: dict[str, tuple[Piece, ...]]
     why: tuple[str, ...]
 
 
@@ -115,26 +117,25 @@ def two_pieces(effects: Effects, kinds: Ints) -> int:
 
 
 def swap(room: str, decision: Decision, best: Round, judges: Sequence[Judge]) -> Swap:
-    """The other sort on the back wall, for the same money."""
+    """Each sort by itself on the back wall, for the same money."""
     effects, chosen = best.limited, best.selection.chosen
     mine = on_wall(decision)[chosen]
     own, rest = chosen[mine], chosen[~mine]
-    sorts = [sort_of(piece) for piece in pieces_of(decision, own)]
-    sort = max(set(sorts), key=sorts.count)
-    other = "absorber" if sort == "diffuser" else "diffuser"
     freed = effects.cost_cents(chosen) - effects.cost_cents(rest)
-    kinds = np.unique(effects.product[on_wall(decision, other)])
-    money = max(freed, two_pieces(effects, kinds))
-    allowed, index = beside(effects, rest, on_wall(decision, other), money)
-    found = index[select(allowed, GAP, SECONDS).chosen]
-    without = judged(decision, rest, judges)
-    swapped = judged(decision, np.concatenate([rest, found]), judges)
+    listed_ = (np.unique(effects.product[on_wall(decision, sort)]) for sort in SORTS)
+    money = max(freed, *(two_pieces(effects, kinds) for kinds in listed_))
+    found = {}
+    for sort in SORTS:
+        allowed, index = beside(effects, rest, on_wall(decision, sort), money)
+        found[sort] = index[select(allowed, GAP, SECONDS).chosen]
     project = decision.project
     groups = [list(decision.candidates[c].pieces) for c in chosen]
     why = reasons(project.room, project.scene, best.judged, groups)
     return Swap(
-        room, sort, freed / 100, money / 100, judged(decision, chosen, judges), without, swapped,
-        tuple(pieces_of(decision, own)), tuple(pieces_of(decision, found)),
+        room, freed / 100, money / 100, judged(decision, chosen, judges),
+        judged(decision, rest, judges), tuple(pieces_of(decision, own)),
+        {s: judged(decision, np.concatenate([rest, c]), judges) for s, c in found.items()},
+        {s: tuple(pieces_of(decision, c)) for s, c in found.items()},
         tuple(text for text, here in zip(why, mine, strict=True) if here),
     )  # fmt: skip
 
@@ -160,22 +161,22 @@ def listed(pieces: Sequence[Piece]) -> str:
 
 def section(s: Swap) -> str:
     """One room as text."""
-    found = {"the plan": s.planned, "the other sort": s.swapped, "neither": s.without}
+    found = {"the plan": s.planned, **{f"{sort}s": j for sort, j in s.only.items()},
+             "nothing": s.without}  # fmt: skip
     groups = list(dict.fromkeys(g for j in found.values() for g in parts(j)))
     header = ["back wall", "hung there", "score", *groups]
-    hung = (listed(s.own), listed(s.other), "nothing")
+    hung = (listed(s.own), *(listed(s.hung[sort]) for sort in SORTS), "nothing")
     rows = [
         [name, what, f"{j.score:.3f}", *(f"{parts(j).get(g, 0.0):.3f}" for g in groups)]
         for (name, j), what in zip(found.items(), hung, strict=True)
     ]
     lines = [header, ["---"] * len(header), *rows]
     text = "\n".join("| " + " | ".join(line) + " |" for line in lines)
-    better = 100 * (s.swapped.score / s.planned.score - 1)
-    reasons_ = "\n".join(f"- {why}" for why in dict.fromkeys(s.why))
+    said = "\n".join(f"- {why}" for why in dict.fromkeys(s.why))
+    told = f"\n\nWhat the report says of the pieces there:\n\n{said}" if said else ""
     return (
-        f"## {s.room}: {s.sort}s\n\nThe plan spends {s.money:.2f} on the back wall; the other sort "
-        f"may spend {s.more:.2f}, and its score is {better:+.0f} %.\n\n{text}\n\n"
-        f"What the report says of the pieces there:\n\n{reasons_}"
+        f"## {s.room}\n\nThe plan spends {s.spent:.2f} on the back wall; each sort may spend "
+        f"{s.money:.2f}.\n\n{text}{told}"
     )
 
 
@@ -187,7 +188,8 @@ def planned(name: str) -> Swap:
         decision.project, decision.candidates, decision.effects, judges, GAP, SECONDS
     )
     made = swap(name, decision, found.best, judges)
-    print(name, made.sort, f"{made.planned.score:.4f} {made.swapped.score:.4f}", flush=True)
+    scores = {sort: f"{j.score:.4f}" for sort, j in made.only.items()}
+    print(name, f"{made.planned.score:.4f}", scores, flush=True)
     return made
 
 
