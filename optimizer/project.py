@@ -16,6 +16,7 @@ from materials.made import packaged_builds
 from materials.table_files import TableFault
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.criteria import Criteria
+from optimizer.acoustics.flutter_criteria import FlutterFamily
 from optimizer.acoustics.judge_heard import HeardJudge
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_response import ResponseJudge
@@ -75,7 +76,13 @@ class Project:
         """What is judged."""
         return self.criteria_of(self.scene)
 
-    def criteria_of(self, scene: Scene) -> Criteria:
+    def criteria_near(self, scene: Scene) -> Criteria:
+        """The same criteria for a scene of this room whose positions are a few centimetres off, by
+        which the places that flutter is looked at do not change."""
+        known = (f for f in self.criteria.families if isinstance(f, FlutterFamily))
+        return self.criteria_of(scene, next(known, None))
+
+    def criteria_of(self, scene: Scene, flutter: FlutterFamily | None = None) -> Criteria:
         """The same criteria for a scene of this room with other positions."""
         scenario = self.scenario
         return room_criteria(
@@ -84,6 +91,7 @@ class Project:
             scenario.weights,
             scenario.loudspeaker,
             self.room.dimensions,
+            flutter,
         )
 
     def judges(self, judging: Judging = "full") -> tuple[Judge, ...]:
