@@ -11,7 +11,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
-from optimizer.placement.pieces import Piece, mirrored_piece, treated
+from optimizer.placement.pieces import Piece, are_mirrored, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
@@ -250,7 +250,8 @@ def _numbered(
     numbered: list[PlannedPiece] = []
     for group, reason in zip(groups, why, strict=True):
         ids = [str(len(numbered) + 1 + i) for i in range(len(group))]
-        twins = ids[::-1] if len(group) == 2 else [None]
+        half = len(group) // 2
+        twins = ids[half:] + ids[:half] if are_mirrored(group) else [None] * len(ids)
         numbered += [
             PlannedPiece(i, piece, twin, reason)
             for i, piece, twin in zip(ids, group, twins, strict=True)

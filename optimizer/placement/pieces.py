@@ -24,7 +24,7 @@ OPEN_BACK = frozenset({"porous", "foam", "curtain", "carpet", "corner fill", "sc
 
 @dataclass(frozen=True)
 class Piece:
-    """A product at a place. `rects` are the surface rectangles it covers (two for a corner).
+    """A product at a place, held as HOLDING of placement.holding says. `rects` are the surface rectangles it covers (two for a corner).
 
     `face` (4, 3) are the corners of the face sound meets, `box` (2, 3) the space it takes.
     """
@@ -60,8 +60,13 @@ class Piece:
     @property
     def edge_face(self) -> Face | None:
         """What it shows for the edge effect, None where no edge counts (screens, corner fills)."""
-        flat = len(self.rects) == 1 and self.mounting != "stand"
+        flat = len(self.rects) == 1 and not self.is_object
         return face_of(self.material) if flat else None
+
+    @property
+    def is_object(self) -> bool:
+        """True for a screen or box that stands by itself, not for a panel that does."""
+        return self.mounting == "stand" and self.material.category not in ("porous", "foam")
 
     @property
     def face_area(self) -> float:
@@ -175,11 +180,23 @@ def _make(piece: Piece) -> Make | None:
     if material.build is not None:
         return Make(material.build, (width, height), covered)
     matter = matter_of(material)
-    if matter is None or piece.mounting == "stand":
+    if matter is None or piece.is_object:
         return None
     if isinstance(matter, CornerFill):
         matter = replace(matter, leg=width)
     return Make(matter, (width, height), covered, from_table=True)
+
+
+def are_mirrored(pieces: Sequence[Piece]) -> bool:
+    """Whether the second half of some pieces that belong together is the first one mirrored.
+
+    Those of a stack lie above each other, so their centres have one y.
+    """
+    half, odd = divmod(len(pieces), 2)
+    if odd or not half:
+        return False
+    first, second = (float(pieces[i].box[:, 1].mean()) for i in (0, half))
+    return abs(first - second) > 1e-6
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:

@@ -156,6 +156,8 @@ def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, 
         rest = tuple(m for m in limits.no_mountings if m != mounting)
         overhead = {"nothing_overhead": False} if mounting == "ceiling" else {}
         yield f"mounting on {mounting} allowed", {"no_mountings": rest, **overhead}
+    if limits.no_holes:
+        yield "holes for hooks, screws and anchors allowed", {"no_holes": False}
     if limits.nothing_overhead and "ceiling" not in limits.no_mountings:
         yield "pieces overhead allowed", {"nothing_overhead": False}
     if limits.banned_products:

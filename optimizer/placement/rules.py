@@ -1,0 +1,115 @@
+"""Rules on places beside being free: those of [limits], each by its key, and what can hold there.
+
+`RULES` names what each rule bars, so that places are found by them and the rule that stops a piece
+can be told.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.placement.holding import NO_STRIPS_ON, POLE_LONGEST
+from optimizer.placement.walking import at_the_head, below_headroom
+from optimizer.placement.zones import (
+    HEAD_HEIGHT,
+    Zones,
+    bounding_boxes,
+    covers_blocked,
+    prism_corners,
+)
+from optimizer.room.geometry import Floats
+from optimizer.room.model import Room, Surface
+from optimizer.room.schema import LimitsSection
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """N rectangles (N, 4) on a surface whose pieces reach from 0 to `reach` m off it."""
+
+    surface: Surface
+    rect: Floats
+    reach: float
+
+    @property
+    def corners(self) -> Floats:
+        """Corners (N, 8, 3) of the space the pieces take."""
+        return prism_corners(self.surface.plane, self.rect, self.reach)
+
+
+Rule = Callable[[Room, Spread, LimitsSection], Mask]
+
+
+def too_deep(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
+    """Pieces off a wall below HEAD_HEIGHT that stand out more than the depth allowed."""
+    if not spread.surface.is_wall or spread.reach <= limits.max_depth + 1e-9:
+        return np.zeros(len(spread.rect), dtype=bool)
+    low = spread.surface.plane.to_xyz(spread.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
+    return np.asarray(low < HEAD_HEIGHT - 1e-9)
+
+
+def too_low(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
+    """Pieces overhead that leave less than the headroom where people walk or sit."""
+    if not spread.surface.is_ceiling:
+        return np.zeros(len(spread.rect), dtype=bool)
+    return below_headroom(room, spread.corners, limits.headroom)
+
+
+def at_head_height(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
+    """Pieces off a wall that stick out where a head passes by."""
+    if not spread.surface.is_wall or spread.reach <= limits.head_depth + 1e-9:
+        return np.zeros(len(spread.rect), dtype=bool)
+    return at_the_head(room, spread.corners, limits.headroom)
+
+
+RULES: dict[str, Rule] = {
+    "max_depth": too_deep,
+    "headroom": too_low,
+    "head_depth": at_head_height,
+}
+
+
+def barred(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
+    """Which places any rule bars."""
+    found = np.zeros(len(spread.rect), dtype=bool)
+    for rule in RULES.values():
+        found |= rule(room, spread, limits)
+    return found
+
+
+def holds(zones: Zones, spread: Spread, mounting: str) -> Mask:
+    """Where strips or poles can hold: strips on smooth walls and not over a bed, poles between a
+    level floor and ceiling with nothing in their way."""
+    if mounting == "adhesive":
+        return _strips_hold(zones.room, spread)
+    if mounting == "pole":
+        return _poles_hold(zones, spread)
+    return np.ones(len(spread.rect), dtype=bool)
+
+
+def _strips_hold(room: Room, spread: Spread) -> Mask:
+    fine = not spread.surface.material.id.startswith(NO_STRIPS_ON)
+    held = np.full(len(spread.rect), fine)
+    boxes = bounding_boxes(spread.corners)
+    for thing in room.furniture:
+        if thing.kind == "bed":
+            over = (boxes[:, 0, :2] < thing.box[1, :2]) & (boxes[:, 1, :2] > thing.box[0, :2])
+            held &= ~over.all(axis=1)
+    return held
+
+
+def _poles_hold(zones: Zones, spread: Spread) -> Mask:
+    surface, (_, v0, _, v1) = spread.surface, spread.surface.plane.bounds
+    top = float(surface.plane.to_xyz(np.array([[0.0, v1]]))[0, 2])
+    ceilings = [s.plane for s in zones.room.surfaces if s.is_ceiling]
+    level = any(p.normal[2] < -0.999 and abs(float(p.origin[2]) - top) < 1e-3 for p in ceilings)
+    if not (level and surface.plane.is_rectangle and v1 - v0 <= POLE_LONGEST):
+        return np.zeros(len(spread.rect), dtype=bool)
+    columns = spread.rect.copy()
+    columns[:, [1, 3]] = v0, v1
+    boxes = bounding_boxes(prism_corners(surface.plane, columns, spread.reach))
+    passed = frozenset({"window", "curtain", "switch"})
+    return np.asarray(zones.clear_of_boxes(boxes) & ~covers_blocked(surface, columns, passed))
