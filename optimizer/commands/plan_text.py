@@ -6,6 +6,7 @@ from itertools import groupby
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.nothing import why_nothing
 from optimizer.results.proof import proof_in_words
 from optimizer.results.score_words import (
     LEGEND,
@@ -30,7 +31,7 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"{plan.project.scenario.title}: {len(plan.pieces)} pieces, {cost} of {budget}",
         text_table(tell.SHOPPING_HEADER, tell.shopping_rows(plan), tell.SHOPPING_RIGHT)
         if plan.shopping
-        else "Nothing to buy.",
+        else f"To buy: {why_nothing(plan)}",
         "\n".join(_places(plan, units)) or "The room stays as it is.",
         text_table(SHORT_HEADER, short_rows(shown), SHORT_RIGHT),
         "\n".join(filter(None, [left_out(card, shown, "report.md has all"), LEGEND])),

@@ -25,7 +25,7 @@ def corner_pieces(
     room = zones.room
     made: dict[tuple[str, ...], dict[float, tuple[Piece, ...]]] = {}
     for first, second in _corner_walls(room):
-        single = {}
+        single: dict[float, tuple[Piece, ...]] = {}
         for low in _levels(room, first, item.height):
             piece = _corner_at(zones, item, first, second, low)
             if piece is not None:

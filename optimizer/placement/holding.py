@@ -93,8 +93,11 @@ def load_faults(
 ) -> Iterator[tuple[str, object, str]]:
     """Column, value and remedy of each thing by which strips or poles would not hold a piece.
 
-    `reach` m it stands out at most.
+    `reach` m it stands out at least. Sundries whose own row is at fault (without a name) are told
+    there.
     """
+    if any(not use.sundry.name for use in uses):
+        return
     for mounting in (m for m in mountings if m in ("adhesive", "pole")):
         stated = [u for u in uses_for(uses, mounting) if u.sundry.load_kg is not None]
         carried = sum(use.count * (use.sundry.load_kg or 0.0) for use in stated)

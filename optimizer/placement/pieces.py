@@ -24,7 +24,9 @@ OPEN_BACK = frozenset({"porous", "foam", "curtain", "carpet", "corner fill", "sc
 
 @dataclass(frozen=True)
 class Piece:
-    """A product at a place, held as HOLDING of placement.holding says. `rects` are the surface rectangles it covers (two for a corner).
+    """A product at a place, held as HOLDING of placement.holding says.
+
+    `rects` are the surface rectangles it covers (two for a corner).
 
     `face` (4, 3) are the corners of the face sound meets, `box` (2, 3) the space it takes.
     """

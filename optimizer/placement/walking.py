@@ -74,7 +74,7 @@ def _low_part(plane: Plane) -> BaseGeometry:
 
 
 def _plan_below(corners: Floats, height: float) -> NDArray[np.object_]:
-    """Plan outlines (N,) of what of prisms (N, 8, 3) lies below a height (all of them do in part)."""
+    """Plan outlines (N,) of what of prisms (N, 8, 3) lies below a height, each in part."""
     start, end = corners[:, _EDGES[:, 0]], corners[:, _EDGES[:, 1]]
     rise = end[..., 2] - start[..., 2]
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -38,9 +38,9 @@ STANDING = (
     "(a light shove) at 1 m tips a piece of 10 kg on a base of 0.30 m."
 )
 POLES = (
-    "Tension poles press on floor and ceiling: set them below a joist or solid ceiling, never below "
-    "a hung or thin one, ask the maker for the load they carry at your height, and look after them "
-    "every few weeks."
+    "Tension poles press on floor and ceiling: set them below a joist or solid ceiling, never "
+    "below a hung or thin one; ask the maker for the load they carry at your height, and check "
+    "them every few weeks."
 )
 STRIPS = (
     "Strips hold by shear on clean, smooth, painted or plastered walls only: wipe with alcohol, "
