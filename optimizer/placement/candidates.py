@@ -154,6 +154,27 @@ def candidates_at(
     return tuple(found)
 
 
+def candidates_centred(
+    room: Room,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    name: str,
+    middle: tuple[float, float],
+) -> tuple[Candidate, ...]:
+    """Candidates of flat pieces whose middle is a point (u, v) of a surface: one alone of each
+    product, and those of `find_candidates`."""
+    zones, surface = zones_of(room), room.surface(name)
+    found: list[Candidate] = []
+    for layout in _layouts(surface, products, limits):
+        half = np.array([layout.width, layout.height]) / 2
+        rect = np.round(np.array([[*(middle - half), *(middle + half)]]), DIGITS)
+        spots = Spots(room.surfaces.index(surface), rect, layout.reach)
+        free = rect[_usable(zones, surface, layout, spots, limits)]
+        found += (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
+        found += _mirrored(zones, surface, layout, free, limits)
+    return tuple(dict.fromkeys(found))
+
+
 def _free_rects(
     zones: Zones,
     products: tuple[Product, ...],

@@ -43,6 +43,9 @@ class Neighbours:
         taken = np.zeros(effects.count)
         taken[rest] = 1.0
         barred = (self.rows.T @ (self.rows @ taken) > 0) | (taken > 0)
+        for row in effects.wished:
+            if not np.isin(row, rest).any():
+                barred[np.setdiff1d(np.arange(effects.count), row)] = True
         cost = effects.cost_cents(rest) + extra_cost(effects, rest)
         open_ = np.flatnonzero(~barred & (cost <= effects.budget_cents))
         after = effects.criteria.excess(
@@ -87,7 +90,8 @@ class Neighbours:
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
         without = objective(self.effects, rest)
-        if len(rest) < len(held) and without < value - ENOUGH:
+        fewer = len(rest) < len(held) and self.effects.granted(rest)
+        if fewer and without < value - ENOUGH:
             held, value = rest, without
         added = self.additions(rest)
         best = int(added.argmin()) if len(added) else 0
