@@ -25,7 +25,6 @@ from optimizer.wishes.costs import wish_costs
 from optimizer.wishes.decision import Wished, wished_decision
 from optimizer.wishes.file import read_wishes
 
-
 NOTHING = np.zeros(0, dtype=np.int64)
 
 
