@@ -14,6 +14,7 @@ from optimizer.acoustics.scene import Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
 from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
+from optimizer.placement.shade import normals_of, shades
 from optimizer.placement.zones import bounding_boxes, prism_corners
 from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
@@ -145,6 +146,10 @@ def piece_patches(
     alpha, face = _absorbing(each)
     open_back = np.array([p.material.category in OPEN_BACK for p in each])[:, None]
     sets = np.zeros(len(pieces), dtype=np.int64) if together is None else together
+    normals = normals_of(room, [[name for name, _ in piece.rects] for piece in pieces])
+    off = np.array([p.reach if len(p.rects) == 1 else 0.0 for p in pieces])
+    faces = np.stack([piece.face for piece in pieces]) - (off[:, None] * normals)[:, None]
+    shade = shades(room, faces, normals)  # faces as tracer and waves have them, on their surface
     patches = Patches(
         surface=surface,
         rect=rect,
@@ -155,6 +160,7 @@ def piece_patches(
         hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
         edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
         make=objects([_make(p) for p in each]),
+        shade=shade[owner],
     )
     return patches, owner
 

@@ -1,4 +1,4 @@
-"""Rules on places beside being free: those of [limits], each by its key, and what can hold there.
+"""Rules on places beside being free: those of [limits], each by its key, slots, and what can hold.
 
 `RULES` names what each rule bars, so that places are found by them and the rule that stops a piece
 can be told.
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.placement.holding import NO_STRIPS_ON, POLE_LONGEST
-from optimizer.placement.walking import at_the_head, below_headroom
+from optimizer.placement.walking import MOVABLE, at_the_head, below_headroom
 from optimizer.placement.zones import (
     HEAD_HEIGHT,
     Zones,
@@ -24,6 +24,7 @@ from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
 
 Mask = NDArray[np.bool_]
+SLOT = 0.15  # m between a face and furniture; an arm reaches in, and a quarter of the sound
 
 
 @dataclass(frozen=True)
@@ -65,10 +66,31 @@ def at_head_height(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
     return at_the_head(room, spread.corners, limits.headroom)
 
 
+def in_a_slot(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
+    """Pieces off a wall that look, by more than half their face, into a slot behind furniture that
+    is too narrow to reach into, and that little sound reaches."""
+    found = np.zeros(len(spread.rect), dtype=bool)
+    if not spread.surface.is_wall:
+        return found
+    plane, rect = spread.surface.plane, spread.rect
+    hidden = np.zeros(len(rect))
+    for thing in room.furniture:
+        corners = thing.box[[0, 0, 0, 0, 1, 1, 1, 1], 0], thing.box[[0, 0, 1, 1, 0, 0, 1, 1], 1]
+        points = np.stack([*corners, thing.box[[0, 1, 0, 1, 0, 1, 0, 1], 2]], axis=1)
+        off = plane.height_over(points)
+        if thing.kind in MOVABLE or off.max() < spread.reach or off.min() >= spread.reach + SLOT:
+            continue
+        uv = plane.to_uv(points)
+        low, high = np.maximum(rect[:, :2], uv.min(axis=0)), np.minimum(rect[:, 2:], uv.max(axis=0))
+        hidden += np.prod(np.maximum(high - low, 0.0), axis=1)
+    return np.asarray(hidden > 0.5 * np.prod(rect[:, 2:] - rect[:, :2], axis=1))
+
+
 RULES: dict[str, Rule] = {
     "max_depth": too_deep,
     "headroom": too_low,
     "head_depth": at_head_height,
+    "slot": in_a_slot,
 }
 
 

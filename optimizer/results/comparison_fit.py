@@ -12,7 +12,7 @@ from optimizer.placement.catalogue import meets_fire_class
 from optimizer.placement.holding import allowed_mountings, takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES as RULES_ON_PLACES
-from optimizer.placement.rules import Spread
+from optimizer.placement.rules import SLOT, Spread
 from optimizer.placement.zones import (
     BODY,
     CABINET,
@@ -58,6 +58,7 @@ def within_depth(project: Project, piece: Piece) -> Iterator[str]:
         "headroom": f"leaves less headroom than {limits.headroom:.2f} m",
         "head_depth": f"stands out {piece.reach:.2f} m at head height where people walk, more "
         f"than the {limits.head_depth:.2f} m allowed",
+        "slot": f"looks into a slot of less than {SLOT:.2f} m behind furniture",
     }
     spread = Spread(surface, np.array([piece.rect]), piece.reach)
     for key, rule in RULES_ON_PLACES.items():
