@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
+from optimizer.placement.lifting import Choice, InTheWay, in_the_way
 from optimizer.placement.pieces import Piece, are_mirrored, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
@@ -135,6 +136,27 @@ class Planned:
             rounds=rounds_in_words(self.rounds),
             cut_off=self.guard.cut,
             low=(before.said.low, after.said.low),
+            in_the_way=() if late else self._rules(selection),
+        )
+
+    def _rules(self, selection: Selection) -> tuple[InTheWay, ...]:
+        """Rules that cost the best plan; nothing of others, which are told beside it."""
+        best, solved = self.rounds.best, self.decision.project
+        if selection is not best.selection:
+            return ()
+        effects = replace(self.decision.effects, criteria=best.judged.corrected)
+        found = in_the_way(
+            Choice(
+                solved.room, solved.scene, solved.products, solved.scenario.limits,
+                self.decision.candidates, effects, selection.chosen, bounce_points(solved),
+            )
+        )  # fmt: skip
+        if not self.decision.flipped:
+            return found
+        rooms = solved.room, self.project.room
+        return tuple(
+            replace(rule, pieces=tuple(mirrored_piece(p, *rooms) for p in rule.pieces))
+            for rule in found
         )
 
     def _judged(

@@ -8,6 +8,7 @@ from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.nothing import why_nothing
 from optimizer.results.proof import proof_in_words
+from optimizer.results.rule_words import LIFT, rules_in_words
 from optimizer.results.score_words import (
     LEGEND,
     SHORT_HEADER,
@@ -39,11 +40,18 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"Weighted excess over the limits: {card.score_before:.3f} before, "
         f"{card.score_after:.3f} after (0 = all met)",
         folded(f"{proof_in_words(plan)}\nSearch: {plan.selection.seconds:.1f} s."),
+        _rules(plan, units),
         more,
         folded(tell.wrapped(cautions([p.piece for p in plan.pieces]), "! ")),
         f"Written: {files}",
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _rules(plan: Plan, units: str) -> str:
+    """The rules that cost the plan; empty where none does."""
+    told = rules_in_words(plan, units)
+    return folded("\n".join(["In the way:", *(f"- {text}" for text in told), LIFT])) if told else ""
 
 
 def _places(plan: Plan, units: str) -> Iterator[str]:

@@ -56,10 +56,11 @@ class Neighbours:
         value[open_] = effects.criteria.weights @ after + money
         return value
 
-    def bettered(self, chosen: Ints) -> Ints:
-        """A selection no single exchange, addition or removal makes better."""
+    def bettered(self, chosen: Ints, passes: int = MOST_PASSES) -> Ints:
+        """A selection no single exchange, addition or removal makes better, after so many passes
+        at most."""
         held, value = np.sort(chosen), objective(self.effects, chosen)
-        for _ in range(MOST_PASSES):
+        for _ in range(passes):
             before = value
             for out in [None, *held.tolist()]:
                 rest = held if out is None else np.setdiff1d(held, [out])

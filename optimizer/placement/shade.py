@@ -20,8 +20,8 @@ from optimizer.room.model import Furniture, Room
 NEAR = 1.0  # m before a piece within which furniture counts as standing before it
 TOUCH = 0.02  # m within which furniture stands at a wall or on the floor
 BENT = np.array([1.0, 0.5, 0.25, 0.0, 0.0, 0.0, 0.0, 0.0])  # of what is kept off, by octave band
-SIDE = 5  # points along each side of a face
-ROUND, UP = 24, 12  # directions around the normal, and by their slope
+SIDE = 4  # points along each side of a face
+ROUND, UP = 16, 10  # directions around the normal, and by their slope
 MOST = 0.99
 
 
