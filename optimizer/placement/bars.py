@@ -49,16 +49,25 @@ def bars_of(room: Room, candidates: Sequence[Candidate], limits: LimitsSection) 
         found = np.zeros(len(candidates), dtype=bool)
         found[owner[mask]] = True
         barred[key] = found
+    if limits.no_holes:
+        barred["no_holes"] |= _mask(_hangs_in_a_corner(c) for c in candidates)
     return barred
+
+
+def _hangs_in_a_corner(candidate: Candidate) -> bool:
+    """Whether a corner piece stands neither on the floor nor on another of the candidate."""
+    tops = {(p.surface, round(p.rect[3], 3)) for p in candidate.pieces}
+    return any(
+        p.mounting == "corner" and p.rect[1] > 1e-6 and (p.surface, round(p.rect[1], 3)) not in tops
+        for p in candidate.pieces
+    )
 
 
 def _by_product(pieces: Sequence[Piece], limits: LimitsSection) -> dict[str, Mask]:
     """Rules that look at a piece's product and mounting, each a mask (N,)."""
-    low = [p.mounting != "corner" or p.rect[1] < 1e-6 for p in pieces]
     return {
         "no_holes": _mask(
-            limits.no_holes and (takes_hole(p.product.sundries, p.mounting) or not stands)
-            for p, stands in zip(pieces, low, strict=True)
+            limits.no_holes and takes_hole(p.product.sundries, p.mounting) for p in pieces
         ),
         "no_mountings": _mask(p.mounting in limits.no_mountings for p in pieces),
         "nothing_overhead": _mask(

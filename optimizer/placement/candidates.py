@@ -126,7 +126,8 @@ def has_place(room: Room, product: Product, limits: LimitsSection, grid: float) 
     """True when a product has a place on the grid or in a corner; bounces are not looked at."""
     zones = zones_of(room)
     return any(len(rect) for *_, rect in _free_rects(zones, (product,), limits, {}, grid)) or (
-        "corner" in product.mountings and any(True for _ in corner_pieces(zones, product))
+        "corner" in product.mountings
+        and any(True for _ in corner_pieces(zones, product, stacked=limits.no_holes))
     )
 
 
