@@ -41,6 +41,7 @@ class Decision:
     flipped: bool  # True when left and right are exchanged against the person's room
     candidates: tuple[Candidate, ...]
     effects: Effects
+    refused: Callable[[Candidate], bool] = lambda _: False  # what a person wants in no plan
 
 
 def build_decision(project: Project) -> Decision:
@@ -149,6 +150,7 @@ class Planned:
             Choice(
                 solved.room, solved.scene, solved.products, solved.scenario.limits,
                 self.decision.candidates, effects, selection.chosen, bounce_points(solved),
+                self.decision.refused,
             )
         )  # fmt: skip
         if not self.decision.flipped:

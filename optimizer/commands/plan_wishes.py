@@ -47,6 +47,11 @@ def wished_of(
         return None
     try:
         wishes = read_wishes(arguments.wishes, project, arguments.units)
+        if wishes.plan and wishes.plan.resolve() == (arguments.out / "plan.json").resolve():
+            remedy = (
+                "would be written over, its numbers then mean other pieces; choose another --out"
+            )
+            faults.append(Fault(wishes.file, "plan", str(wishes.plan), remedy))
         return None if faults else wished_decision(project, wishes)
     except ScenarioError as error:
         faults += error.faults

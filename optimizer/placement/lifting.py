@@ -6,7 +6,7 @@ that helps most. The same search without them comes first, so that a rule is not
 finds anyway. What lifting a rule gains is therefore "at least" that.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,6 +53,7 @@ class Choice:
     effects: Effects
     chosen: Ints
     bounces: dict[str, Floats]
+    refused: Callable[[Candidate], bool] = lambda _: False  # what is wanted in no plan
 
 
 def in_the_way(choice: Choice) -> tuple[InTheWay, ...]:
@@ -85,6 +86,7 @@ def _barred(choice: Choice) -> dict[str, list[Candidate]]:
     if limits.grid is None:
         limits = limits.model_copy(update={"grid": COARSE * FINEST})
     found = find_candidates(room, choice.products, limits, choice.bounces)
+    found = tuple(candidate for candidate in found if not choice.refused(candidate))
     bars = bars_of(choice.room, found, choice.limits)
     count = np.sum(list(bars.values()), axis=0)
     return {key: [found[c] for c in np.flatnonzero(mask & (count == 1))]

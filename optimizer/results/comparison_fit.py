@@ -12,7 +12,7 @@ from optimizer.placement.catalogue import meets_fire_class
 from optimizer.placement.holding import allowed_mountings, takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES as RULES_ON_PLACES
-from optimizer.placement.rules import SLOT, Spread
+from optimizer.placement.rules import SLOT, Spread, holds
 from optimizer.placement.zones import (
     BODY,
     CABINET,
@@ -20,6 +20,7 @@ from optimizer.placement.zones import (
     DOOR_SWING,
     bounding_boxes,
     prism_corners,
+    zones_of,
 )
 from optimizer.project import Project
 from optimizer.room.geometry import Floats, Rect, boxes_overlap
@@ -66,6 +67,20 @@ def within_depth(project: Project, piece: Piece) -> Iterator[str]:
             yield said[key]
 
 
+def held_there(project: Project, piece: Piece) -> Iterator[str]:
+    """Strips and poles hold at its place."""
+    if len(piece.rects) > 1:
+        return
+    room = project.room
+    spread = Spread(room.surface(piece.surface), np.array([piece.rect]), piece.reach)
+    if not holds(zones_of(room), spread, piece.mounting)[0]:
+        why = {
+            "adhesive": "strips do not hold on this wall, or hang over a bed",
+            "pole": "poles from floor to ceiling find no place",
+        }
+        yield f"{why[piece.mounting]} there"
+
+
 def clear_of_things(project: Project, piece: Piece) -> Iterator[str]:
     """No furniture, keep-clear box, door swing, listener or loudspeaker in its space."""
     room = project.room
@@ -88,7 +103,7 @@ def clear_of_areas(project: Project, piece: Piece) -> Iterator[str]:
             yield "there is no window behind it"
 
 
-RULES: tuple[Rule, ...] = (within_bans, within_depth, clear_of_things, clear_of_areas)
+RULES: tuple[Rule, ...] = (within_bans, within_depth, clear_of_things, clear_of_areas, held_there)
 
 
 def _covers(rect: Rect, area: Area) -> bool:

@@ -62,7 +62,10 @@ def wished_decision(project: Project, wishes: Wishes) -> Wished:
     except ValueError:
         raise ScenarioError([_together(wishes, here, everything)]) from None
     places = tuple(everything.candidates[c] for c in index)
-    decision = replace(everything, candidates=places, effects=effects)
+    decision = replace(
+        everything, candidates=places, effects=effects,
+        refused=lambda candidate: any(_is_refused(candidate, wish) for wish in here),
+    )  # fmt: skip
     return Wished(project, wishes, here, everything, decision, index)
 
 

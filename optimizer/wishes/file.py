@@ -102,10 +102,11 @@ class Wish:
 
 @dataclass(frozen=True)
 class Wishes:
-    """All wishes of a file, as they are in the person's room."""
+    """All wishes of a file, as they are in the person's room, and the plan.json that it names."""
 
     file: str
     each: tuple[Wish, ...]
+    plan: Path | None = None
 
 
 def read_wishes(path: Path, project: Project, units: str = "m") -> Wishes:
@@ -128,7 +129,8 @@ def read_wishes(path: Path, project: Project, units: str = "m") -> Wishes:
         faults.append(Fault(file, "", None, remedy))
     if faults:
         raise ScenarioError(faults)
-    return Wishes(file, tuple(found))
+    named = None if section.plan is None else path.parent / section.plan
+    return Wishes(file, tuple(found), named)
 
 
 def _planned(

@@ -99,6 +99,7 @@ WISHES: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {  # text of wishes
 MORE |= {f"wish_{name}.toml": text for name, (text, _) in WISHES.items()}
 MORE |= {
     "wish_gone.toml": 'plan = "gone.json"\nkeep = [1]',
+    "wish_two_here.toml": 'plan = "plan.json"\nkeep = [1]',
     "wish_two.toml": 'plan = "plan_of_two.json"\nkeep = [1, 2]',
     "wish_clash.toml": 'plan = "plan_clash.json"\nkeep = [1, 2]',
     "plan_clash.json": json.dumps({"pieces": [PIECE, {**PIECE, "u_m": 1.2}]}),
@@ -111,6 +112,10 @@ WISH_CASES: dict[str, Row] = {
         )
         for name, (_, faults) in WISHES.items()
     },
+    "wish_of_the_plan_written": (
+        "room.toml --out . --wishes wish_two_here.toml",
+        (("wish_two_here.toml", "plan", "written over"),),
+    ),
     "wish_plan_gone": (f"{W}wish_gone.toml", (("gone.json", "", "read"),)),
     "wish_file_gone": (f"{W}gone.toml", (("gone.toml", "", "read"),)),
     "wish_of_too_much": (
