@@ -180,7 +180,7 @@ def limits_possible(scenario: Scenario, room: Room) -> Iterator[Fault]:
     limits, file = scenario.limits, scenario.file
     height = _bounds(room)[1][2]
     if limits.headroom >= height:
-        remedy = f"is not below the room's height ({height:g} m); nothing could hang"
+        remedy = f"is not below the room's height ({height:g} m); nothing could hang over the way"
         yield Fault(file, "limits.headroom", limits.headroom, remedy)
     if limits.fire_class is not None and not EURO_CLASS.match(limits.fire_class):
         remedy = 'is no class of EN 13501-1; write it like "B-s1,d0"'
