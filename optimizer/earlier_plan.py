@@ -111,7 +111,7 @@ def begin_from(earlier: Earlier, project: Project) -> Begun:
         pieces = tuple(mirrored_piece(piece, project.room, solved.room) for piece in pieces)
     lacking = _chosen(decision.candidates, pieces)[1]
     products, limits = solved.usable_products, solved.scenario.limits
-    decision = _offering(decision, candidates_at(solved.room, products, limits, lacking))
+    decision = offering(decision, candidates_at(solved.room, products, limits, lacking))
     chosen, missing = _chosen(decision.candidates, pieces)
     chosen, clash = _apart(decision.effects, chosen)
     missing += [piece for c in clash for piece in decision.candidates[c].pieces]
@@ -121,7 +121,7 @@ def begin_from(earlier: Earlier, project: Project) -> Begun:
     return Begun(earlier, project, decision, chosen, tuple(missing))
 
 
-def _offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
+def offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
     """The decision with more candidates."""
     if not more:
         return decision

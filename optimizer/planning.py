@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,8 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
-from optimizer.placement.pieces import Piece, mirrored_piece, treated
+from optimizer.placement.lifting import Choice, InTheWay, in_the_way
+from optimizer.placement.pieces import Piece, are_mirrored, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
@@ -40,6 +41,7 @@ class Decision:
     flipped: bool  # True when left and right are exchanged against the person's room
     candidates: tuple[Candidate, ...]
     effects: Effects
+    refused: Callable[[Candidate], bool] = lambda _: False  # what a person wants in no plan
 
 
 def build_decision(project: Project) -> Decision:
@@ -135,6 +137,28 @@ class Planned:
             rounds=rounds_in_words(self.rounds),
             cut_off=self.guard.cut,
             low=(before.said.low, after.said.low),
+            in_the_way=() if late else self._rules(selection),
+        )
+
+    def _rules(self, selection: Selection) -> tuple[InTheWay, ...]:
+        """Rules that cost the best plan; nothing of others, which are told beside it."""
+        best, solved = self.rounds.best, self.decision.project
+        if selection is not best.selection:
+            return ()
+        effects = replace(self.decision.effects, criteria=best.judged.corrected)
+        found = in_the_way(
+            Choice(
+                solved.room, solved.scene, solved.products, solved.scenario.limits,
+                self.decision.candidates, effects, selection.chosen, bounce_points(solved),
+                self.decision.refused,
+            )
+        )  # fmt: skip
+        if not self.decision.flipped:
+            return found
+        rooms = solved.room, self.project.room
+        return tuple(
+            replace(rule, pieces=tuple(mirrored_piece(p, *rooms) for p in rule.pieces))
+            for rule in found
         )
 
     def _judged(
@@ -250,7 +274,8 @@ def _numbered(
     numbered: list[PlannedPiece] = []
     for group, reason in zip(groups, why, strict=True):
         ids = [str(len(numbered) + 1 + i) for i in range(len(group))]
-        twins = ids[::-1] if len(group) == 2 else [None]
+        half = len(group) // 2
+        twins = ids[half:] + ids[:half] if are_mirrored(group) else [None] * len(ids)
         numbered += [
             PlannedPiece(i, piece, twin, reason)
             for i, piece, twin in zip(ids, group, twins, strict=True)

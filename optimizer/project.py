@@ -29,6 +29,7 @@ from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import allowed_products
 from optimizer.placement.catalogue import Product, read_catalogue, thin_doubts
+from optimizer.placement.holding import standing
 from optimizer.placement.hung import around_hung, hung_doubts, hung_pieces
 from optimizer.placement.pieces import Piece, mirrored_piece, piece_patches
 from optimizer.placement.spending import SetAside, budget_faults, set_aside
@@ -227,6 +228,8 @@ def _built(reading: Reading, budget: float | None) -> tuple[Project | None, list
         faults += check_room(scenario, room)
         faults += _targets_against_mask(scenario, room)
     products = _products(scenario, table, faults)
+    if scenario.limits.no_holes:
+        products = tuple(replace(p, sundries=standing(p.mountings, p.sundries)) for p in products)
     if room is None:
         return None, faults
     hung = hung_pieces(scenario.hung, room, products, scenario.file, faults) if products else ()

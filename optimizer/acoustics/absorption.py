@@ -23,14 +23,16 @@ def absorption_area(scene: Scene, clip: bool = True) -> Floats:
 def added_area(
     scene: Scene, patches: Patches, clip: bool = True, over_tiles: bool = True
 ) -> Floats:
-    """What each patch adds (N, 8) in m2: its own absorption less what it hides of that under it.
+    """What each patch adds (N, 8) in m2: its own absorption less what it hides of that under it,
+    both as far as sound gets there (`Patches.shade`).
 
     Behind a porous piece: alpha + (1 - alpha) alpha_under, as for two layers passed in turn.
 
     Linear in the patches as long as they do not overlap or touch each other.
     """
     own = own_area(scene, patches, clip)
-    return np.asarray(own - patches.hides * area_under(scene, patches, over_tiles))
+    added = own - patches.hides * area_under(scene, patches, over_tiles)
+    return np.asarray(patches.shade * added)
 
 
 def own_area(scene: Scene, patches: Patches, clip: bool = True) -> Floats:

@@ -58,7 +58,8 @@ class Patches:
     `edge` (N, 8) is how much more than its coefficient a piece absorbs with its free edges, 1 or
     above. `make` (N,) is what a piece is made of (materials.modal.Make), which decides how it acts
     in the bass; None where only coefficients are known. `strength` (N,) multiplies the admittance
-    of the make (a row that shows less, a drawn one). Left out: 1, None and 1.
+    of the make (a row that shows less, a drawn one). `shade` (N, 8) is the share of an open wall's sound that reaches it,
+    for formulas that know no furniture. Left out: 1, None, 1 and 1.
     """
 
     surface: Ints
@@ -71,6 +72,7 @@ class Patches:
     edge: Floats = field(default_factory=_bands)
     make: NDArray[np.object_] = field(default_factory=_objects)
     strength: Floats = field(default_factory=_flat)
+    shade: Floats = field(default_factory=_bands)
 
     def __post_init__(self) -> None:
         count = len(self.surface)
@@ -80,6 +82,8 @@ class Patches:
             object.__setattr__(self, "make", np.full(count, None, dtype=object))
         if len(self.strength) != count:
             object.__setattr__(self, "strength", np.ones(count))
+        if len(self.shade) != count:
+            object.__setattr__(self, "shade", np.ones((count, N_BANDS)))
 
     def __len__(self) -> int:
         return len(self.surface)

@@ -27,6 +27,14 @@ from optimizer.commands.plan_more import (
 )
 from optimizer.commands.plan_positions import positions_faults, positions_names, with_positions
 from optimizer.commands.plan_text import plan_in_words
+from optimizer.commands.plan_wishes import (
+    add_wishes,
+    plan_wished,
+    wished_of,
+    wishes_faults,
+    wishes_in_words,
+    wishes_part,
+)
 from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.earlier_plan import Begun
@@ -42,6 +50,7 @@ from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json
 from optimizer.results.report_md import report_markdown
+from optimizer.wishes.decision import Wished
 
 FILES = ("shopping.csv", "report.md", "plan.json", "report.html")
 EPILOG = """\
@@ -51,6 +60,7 @@ example:
   treatment plan scenarios/garage.toml --out plan --alternatives 3 --within 0.05
   treatment plan scenarios/spare_room.toml --out plan --positions auto
   treatment plan room_calibrated.toml --out again --earlier plan/plan.json
+  treatment plan scenarios/spare_room.toml --out again --wishes wishes.toml
 
 DIR then holds report.html (to read, print and take to the wall), report.md and shopping.csv, and
 plan.json (everything, for programs); a plan of each stage, alternative or set-up beside them.
@@ -59,6 +69,10 @@ positions` with the same money; the best is shown, and the room file of each set
 beside.
 With --earlier an earlier plan (before a measurement, or of an older price list) is judged in the
 room as it is described now, and stays unless a plan better by more than 1 % is found.
+A file of wishes names a plan.json (plan = "plan/plan.json") and numbers of it to keep or to leave
+out (keep = [3, 4], refuse = [7]), surfaces and products not wanted (refuse_surfaces,
+refuse_products), and rectangles where a piece is wanted ([[like]] with surface, at, size and, if it
+matters, product). The plan keeps to them and says what each costs.
 The plan printed is the best one found, and a line below the score card says how near the best
 possible it is proven to be. How long the search goes on is counted in steps, not in seconds, so the
 same files give the same plan on a slow or busy machine, only later. --time-limit is a guard over
@@ -103,6 +117,7 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--positions", metavar="auto",
                         help="also decide where to sit and where the loudspeakers go")  # fmt: skip
     add_earlier(parser)
+    add_wishes(parser)
     parser.add_argument(
         "--units", choices=("m", "ft"), default="m", help="lengths shown (default m)"
     )
@@ -126,10 +141,10 @@ class Made:
 def run(arguments: argparse.Namespace) -> int:
     """Load, plan, write, print."""
     effort = Effort.of(arguments.time_limit)
-    project, begun = _checked(arguments)
+    project, begun, wished = _checked(arguments)
     tell_doubts([project])
     with ProgressLine() as progress:
-        made = _made(project, arguments, effort, progress, begun)
+        made = _made(project, arguments, effort, progress, begun, wished)
         progress.tell("drawing the report")
         plan, units = made.plan, arguments.units
         page = report_html(
@@ -152,6 +167,7 @@ def _made(
     effort: Effort,
     progress: ProgressLine,
     begun: Begun | None,
+    wished: Wished | None,
 ) -> Made:
     """What was asked for."""
     if arguments.stages is not None:
@@ -169,6 +185,9 @@ def _made(
     if begun is not None:
         again = renewed(begun, arguments, effort, progress)
         return Made(again.plan, renewed_in_words(again, begun, arguments.units))
+    if wished is not None:
+        plan, costs = plan_wished(wished, arguments, effort, progress)
+        return Made(plan, wishes_in_words(costs), parts=[wishes_part(costs)])
     return Made(
         make_plan(
             project,
@@ -188,8 +207,8 @@ def _bass(plan: Plan) -> tuple[LowResponse, LowResponse] | None:
     return None if before is None or after is None else (before, after)
 
 
-def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None]:
-    """The project and the earlier plan; ScenarioError tells all faults of options and files."""
+def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None, Wished | None]:
+    """The project, the earlier plan and the wishes; ScenarioError tells all faults at once."""
     faults = list(_option_faults(arguments))
     try:
         names = [*FILES, *more_names(arguments), *positions_names(arguments)]
@@ -202,9 +221,10 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None]:
     except ScenarioError as error:
         faults += error.faults
     begun = begun_of(arguments, project, faults)
+    wished = wished_of(arguments, project, faults)
     if faults or project is None:
         raise ScenarioError(faults)
-    return project, begun
+    return project, begun, wished
 
 
 def _budget(arguments: argparse.Namespace) -> float | None:
@@ -222,6 +242,7 @@ def _option_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     yield from option_faults(arguments)
     yield from positions_faults(arguments)
     yield from earlier_faults(arguments)
+    yield from wishes_faults(arguments)
     sure = arguments.confidence
     if sure is not None and not 0.5 <= sure < 1:
         remedy = "give a probability from 0.5 to below 1, such as 0.8"

@@ -7,7 +7,9 @@ from optimizer.results import tellings as tell
 from optimizer.results.by_moving import by_moving
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.nothing import why_nothing
 from optimizer.results.proof import proof_in_words
+from optimizer.results.rule_words import LIFT, rules_in_words
 from optimizer.results.score_words import (
     LEGEND,
     SHORT_HEADER,
@@ -31,7 +33,7 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"{plan.project.scenario.title}: {len(plan.pieces)} pieces, {cost} of {budget}",
         text_table(tell.SHOPPING_HEADER, tell.shopping_rows(plan), tell.SHOPPING_RIGHT)
         if plan.shopping
-        else "Nothing to buy.",
+        else f"To buy: {why_nothing(plan)}",
         "\n".join(_places(plan, units)) or "The room stays as it is.",
         text_table(SHORT_HEADER, short_rows(shown), SHORT_RIGHT),
         "\n".join(filter(None, [left_out(card, shown, "report.md has all"), LEGEND])),
@@ -40,11 +42,18 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"Weighted excess over the limits: {card.score_before:.3f} before, "
         f"{card.score_after:.3f} after (0 = all met)",
         folded(f"{proof_in_words(plan)}\nSearch: {plan.selection.seconds:.1f} s."),
+        _rules(plan, units),
         more,
         folded(tell.wrapped(cautions([p.piece for p in plan.pieces]), "! ")),
         f"Written: {files}",
     ]
     return "\n\n".join(part for part in parts if part)
+
+
+def _rules(plan: Plan, units: str) -> str:
+    """The rules that cost the plan; empty where none does."""
+    told = rules_in_words(plan, units)
+    return folded("\n".join(["In the way:", *(f"- {text}" for text in told), LIFT])) if told else ""
 
 
 def _places(plan: Plan, units: str) -> Iterator[str]:

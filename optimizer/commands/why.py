@@ -95,7 +95,9 @@ def run(arguments: argparse.Namespace) -> int:
         losses_table(table, currency) if table else "The plan has no piece.",
         folded(EXCESS) if table else "",
         instead_table(bench, table, added) if table else "",
-        obstacles_table(bench, judged, found, tried) if found else "Every criterion is met.",
+        obstacles_table(bench, judged, found, tried, arguments.units)
+        if found
+        else "Every criterion is met.",
         relaxations_table(bench, tried),
         BANS if len(tried) > 1 else "",
         _list("In the bass:", _bass(project, pieces, arguments.units)),

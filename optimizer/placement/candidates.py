@@ -15,8 +15,10 @@ import numpy as np
 from optimizer.acoustics.scene import Ints
 from optimizer.placement.catalogue import Product, meets_fire_class
 from optimizer.placement.corners import corner_pieces
-from optimizer.placement.pieces import Piece, flat_piece, mirror_partner
-from optimizer.placement.zones import HEAD_HEIGHT, Mask, Spots, Zones, zones_of
+from optimizer.placement.holding import LOW, SELF_HELD, allowed_mountings
+from optimizer.placement.pieces import Piece, are_mirrored, flat_piece, mirror_partner
+from optimizer.placement.rules import Spread, barred, holds
+from optimizer.placement.zones import Mask, Spots, Zones, zones_of
 from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
@@ -25,11 +27,12 @@ FINEST = 0.30  # m, grid step
 ENOUGH = 4000  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
 CENTRED = 1e-4  # m off the axis that counts as on it
+UPRIGHT = 1e-3  # share of its normal that points up or down in a wall that counts as upright
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One decision: a piece on the axis or alone, or a mirrored pair of pieces."""
+    """One decision: a piece on the axis or alone, a stack of them, or a mirrored pair of either."""
 
     pieces: tuple[Piece, ...]
 
@@ -40,8 +43,8 @@ class Candidate:
 
     @property
     def is_pair(self) -> bool:
-        """True for a mirrored pair."""
-        return len(self.pieces) == 2
+        """True for a mirrored pair of pieces or stacks."""
+        return are_mirrored(self.pieces)
 
 
 def kinds_of(candidates: Sequence[Candidate]) -> Ints:
@@ -81,10 +84,11 @@ class Layout:
 
 def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tuple[Product, ...]:
     """Products that are not banned, meet the fire class asked for, and keep a way to be mounted."""
-    banned = set(limits.no_mountings) | ({"ceiling"} if limits.nothing_overhead else set())
     kept = []
     for item in products:
-        mountings = tuple(m for m in item.mountings if m not in banned)
+        mountings = allowed_mountings(item.mountings, item.sundries, limits)
+        if "wall" in mountings:  # strips are for those who may not drill
+            mountings = tuple(m for m in mountings if m != "adhesive")
         fit = meets_fire_class(item.fire_class, limits.fire_class)
         if mountings and fit and item.id not in limits.banned_products:
             kept.append(replace(item, mountings=mountings))
@@ -113,7 +117,8 @@ def find_candidates(
     ]
     for item in products:
         if "corner" in item.mountings:
-            found += (Candidate(pieces) for pieces in corner_pieces(zones, item))
+            stacks = corner_pieces(zones, item, stacked=limits.no_holes)
+            found += (Candidate(pieces) for pieces in stacks)
     return tuple(found)
 
 
@@ -121,7 +126,8 @@ def has_place(room: Room, product: Product, limits: LimitsSection, grid: float) 
     """True when a product has a place on the grid or in a corner; bounces are not looked at."""
     zones = zones_of(room)
     return any(len(rect) for *_, rect in _free_rects(zones, (product,), limits, {}, grid)) or (
-        "corner" in product.mountings and any(True for _ in corner_pieces(zones, product))
+        "corner" in product.mountings
+        and any(True for _ in corner_pieces(zones, product, stacked=limits.no_holes))
     )
 
 
@@ -149,6 +155,27 @@ def candidates_at(
     return tuple(found)
 
 
+def candidates_centred(
+    room: Room,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    name: str,
+    middle: tuple[float, float],
+) -> tuple[Candidate, ...]:
+    """Candidates of flat pieces whose middle is a point (u, v) of a surface: one alone of each
+    product, and those of `find_candidates`."""
+    zones, surface = zones_of(room), room.surface(name)
+    found: list[Candidate] = []
+    for layout in _layouts(surface, products, limits):
+        half = np.array([layout.width, layout.height]) / 2
+        rect = np.round(np.array([[*(middle - half), *(middle + half)]]), DIGITS)
+        spots = Spots(room.surfaces.index(surface), rect, layout.reach)
+        free = rect[_usable(zones, surface, layout, spots, limits)]
+        found += (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
+        found += _mirrored(zones, surface, layout, free, limits)
+    return tuple(dict.fromkeys(found))
+
+
 def _free_rects(
     zones: Zones,
     products: tuple[Product, ...],
@@ -172,7 +199,8 @@ def _layouts(
 ) -> Iterator[Layout]:
     """Ways each product may lie on this surface."""
     if surface.is_wall:
-        fitting_here = {"wall", "window", "stand"}
+        upright = abs(float(surface.plane.normal[2])) < UPRIGHT
+        fitting_here = {"wall", "window", *(SELF_HELD if upright else {"stand"})}
     else:
         fitting_here = {"floor"} if surface.is_floor else {"ceiling"}
     for item in products:
@@ -183,6 +211,8 @@ def _layouts(
         turns = (False, True) if item.turn and abs(item.width - item.height) > 1e-6 else (False,)
         for fitting, turned in every(range(len(item.fittings)), turns):
             width, height = (item.height, item.width) if turned else (item.width, item.height)
+            if mounting == "adhesive" and item.fittings[fitting].gap > 0.0:
+                continue  # strips hold flush pieces only
             yield Layout(item, fitting, mounting, width, height, turned)
 
 
@@ -198,7 +228,7 @@ def _positions(
     bottom = v0 + (room.skirting if surface.is_wall else 0.0)
     step = grid * STEP_UP if surface.is_wall else grid
     v_starts = _starts(bottom, v1, height, step) + [a - height / 2 for a in anchors[:, 1]]
-    if layout.mounting == "stand":
+    if layout.mounting in LOW:
         v_starts = [v0]
     on_axis = _axis_in(room, surface)
     if on_axis is not None:
@@ -232,18 +262,15 @@ def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
 def _usable(
     zones: Zones, surface: Surface, layout: Layout, spots: Spots, limits: LimitsSection
 ) -> Mask:
-    """Which spots are free and within the limits on depth and headroom."""
+    """Which spots are free, within the limits on depth and headroom, and can hold the piece."""
     kind = layout.product.kind
     over = frozenset({"window"}) if "window" in layout.product.mountings else frozenset()
     free = zones.free(spots, over, flat=kind == "rug")
     if "wall" not in layout.product.mountings and layout.mounting == "window":
         free &= _over_window(surface, spots.rect)
-    heights = surface.plane.to_xyz(spots.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
-    if surface.is_wall and layout.reach > limits.max_depth + 1e-9:
-        free &= heights >= HEAD_HEIGHT - 1e-9
-    if surface.is_ceiling:
-        drop = layout.reach * abs(float(surface.plane.normal[2]))
-        free &= heights - drop >= limits.headroom - 1e-9
+    index = np.flatnonzero(free)
+    spread = Spread(surface, spots.rect[index], spots.reach)
+    free[index] = ~barred(zones.room, spread, limits) & holds(zones, spread, layout.mounting)
     return free
 
 

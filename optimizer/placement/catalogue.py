@@ -13,8 +13,10 @@ from materials import Material, MaterialTable, UnknownMaterial
 from materials.build_file import AnyBuild
 from materials.made import PREFIX, build_named, made_material, packaged_builds
 from optimizer.faults import Fault
-from optimizer.placement.cells import Label, Owned, Pack, Price, Weight, is_whole
+from optimizer.placement.cells import Label, Owned, Pack, Price, Weight, YesNo, is_whole
+from optimizer.placement.holding import load_faults
 from optimizer.placement.sundries import (
+    FOR_SUNDRIES,
     Sundry,
     SundryKind,
     SundryUse,
@@ -32,10 +34,11 @@ NOT_STATED = "not stated"
 COLUMNS = (
     "id", "name", "kind", "width", "height", "depth", "turn", "mountings", "gaps", "materials",
     "faces", "price", "pack", "owned", "weight_kg", "fire_class", "note", "supplier", "sundries",
+    *FOR_SUNDRIES,
 )  # fmt: skip
 _OPTIONAL = {
     "owned": "0", "weight_kg": "", "fire_class": NOT_STATED, "note": "", "faces": "1",
-    "supplier": "", "sundries": "",
+    "supplier": "", "sundries": "", "hole": "", "load_kg": "",
 }  # fmt: skip
 MOST_PRODUCTS = 500
 _FLAT = ("panel", "cloud", "screen")  # kinds whose depth is that of what they are made of
@@ -75,13 +78,6 @@ class Product:
     sundries: tuple[SundryUse, ...] = ()
 
 
-def _yes_no(value: object) -> bool:
-    words = {"yes": True, "no": False, "": False}
-    if str(value).strip().lower() not in words:
-        raise ValueError("write yes or no")
-    return words[str(value).strip().lower()]
-
-
 def _words(value: object) -> list[str]:
     return str(value).split()
 
@@ -108,6 +104,15 @@ def _cell_length(value: object) -> float:
 CellSize = Annotated[float, BeforeValidator(_cell_length), between(0, 10, "m", above=True)]
 
 
+def _blank(value: object) -> str:
+    if str(value).strip():
+        raise ValueError("is for sundries; leave it blank for a piece")
+    return ""
+
+
+Blank = Annotated[str, BeforeValidator(_blank)]
+
+
 class _Row(Section):
     id: Name
     name: Name
@@ -115,7 +120,7 @@ class _Row(Section):
     width: CellSize
     height: CellSize
     depth: Annotated[float, BeforeValidator(_cell_length), between(0, 2, "m", above=True)]
-    turn: Annotated[bool, BeforeValidator(_yes_no)]
+    turn: YesNo
     mountings: Annotated[tuple[Mounting, ...], BeforeValidator(_words), Field(min_length=1)]
     gaps: Annotated[
         tuple[Annotated[float, between(0, 1, "m")], ...],
@@ -132,6 +137,8 @@ class _Row(Section):
     note: str
     supplier: Label
     sundries: str
+    hole: Blank
+    load_kg: Blank
 
 
 @dataclass(frozen=True)
@@ -223,13 +230,19 @@ def _product(
         faults.append(Fault(file, f"{key}.fire_class", read.fire_class, remedy))
     faults.extend(_too_thin(read, fittings, key, file))
     uses = _uses(read, key, file, sundries, faults)
+    if uses is not None:
+        reach = read.depth + min((f.gap for f in fittings), default=0.0)
+        faults.extend(
+            Fault(file, f"{key}.{column}", value, remedy)
+            for column, value, remedy in load_faults(read.mountings, uses, read.weight_kg, reach)
+        )
     if len(faults) == before:
         yield Product(
             id=read.id, name=read.name, kind=read.kind, width=read.width, height=read.height,
             depth=read.depth, turn=read.turn, mountings=tuple(read.mountings), fittings=fittings,
             faces=read.faces, price_cents=read.price, pack=read.pack, owned=read.owned,
             weight_kg=read.weight_kg, fire_class=read.fire_class, note=read.note,
-            supplier=read.supplier.strip(), sundries=uses,
+            supplier=read.supplier.strip(), sundries=uses or (),
         )  # fmt: skip
 
 
@@ -266,12 +279,13 @@ def _depth_of_data(material: Material) -> float:
 
 def _uses(
     row: _Row, key: str, file: str, sundries: dict[str, Sundry], faults: list[Fault]
-) -> tuple[SundryUse, ...]:
+) -> tuple[SundryUse, ...] | None:
+    """The sundries of a row; None where they are at fault and told."""
     try:
         return read_uses(row.sundries, sundries, row.mountings)
     except ValueError as error:
         faults.append(Fault(file, f"{key}.sundries", row.sundries, str(error)))
-        return ()
+        return None
 
 
 def _fittings(

@@ -23,6 +23,15 @@ def cents(value: object) -> int:
     return int(price * 100)
 
 
+def yes_or_no(value: object) -> bool:
+    """True for "yes", False for "no" or a blank; ValueError for anything else."""
+    words = {"yes": True, "no": False, "": False}
+    word = str(value).strip().lower()
+    if word not in words:
+        raise ValueError("write yes or no")
+    return words[word]
+
+
 def _blank_is_none(value: object) -> object:
     return None if str(value).strip() == "" else value
 
@@ -33,6 +42,9 @@ Owned = Annotated[int, between(0, 1000)]
 Weight = Annotated[
     Annotated[float, between(0, 500, "kg", above=True)] | None, BeforeValidator(_blank_is_none)
 ]
+YesNo = Annotated[bool, BeforeValidator(yes_or_no)]
+MaybeYesNo = Annotated[Annotated[bool, BeforeValidator(yes_or_no)] | None,
+                       BeforeValidator(_blank_is_none)]  # fmt: skip
 Label = Annotated[str, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]  # may be blank
 
 

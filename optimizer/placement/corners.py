@@ -13,29 +13,49 @@ from optimizer.room.model import Room, Surface
 CORNER_SLACK = 0.02  # m a wall's end may lie off the corner edge
 
 
-def corner_pieces(zones: Zones, item: Product) -> Iterator[tuple[Piece, ...]]:
-    """Pieces in the upright corners between two walls at right angles, stacked from the floor."""
+def corner_pieces(
+    zones: Zones, item: Product, stacked: bool = False
+) -> Iterator[tuple[Piece, ...]]:
+    """Pieces in the upright corners between two walls at right angles, one mirrored corner beside
+    the other where there is one.
+
+    One piece at every level, for where it can be fixed; `stacked` pieces stand, from the floor up
+    to every level that such a stack reaches.
+    """
     room = zones.room
-    made: dict[tuple[str, ...], dict[float, Piece]] = {}
+    made: dict[tuple[str, ...], dict[float, tuple[Piece, ...]]] = {}
     for first, second in _corner_walls(room):
-        stack = {}
+        single: dict[float, tuple[Piece, ...]] = {}
         for low in _levels(room, first, item.height):
             piece = _corner_at(zones, item, first, second, low)
             if piece is not None:
-                stack[low] = piece
-        made[(first.name, second.name)] = stack
+                single[low] = (piece,)
+        made[(first.name, second.name)] = _stacks(single, item.height) if stacked else single
     done: set[tuple[str, ...]] = set()
     for names, stack in made.items():
         partners = tuple(mirror_partner(room, room.surface(name)) for name in names)
         twin = tuple(p.name for p in partners if p is not None)
         twin = twin if twin in made else twin[::-1]
         other = made.get(twin, {})
-        for low, piece in stack.items():
+        for low, pieces in stack.items():
             if low not in other or twin == names:
-                yield (piece,)
+                yield pieces
             elif twin not in done:
-                yield (piece, other[low])
+                yield (*pieces, *other[low])
         done.add(names)
+
+
+def _stacks(
+    single: dict[float, tuple[Piece, ...]], height: float
+) -> dict[float, tuple[Piece, ...]]:
+    """Unbroken stacks from the floor by the level of their topmost piece."""
+    stacks: dict[float, tuple[Piece, ...]] = {}
+    below: tuple[Piece, ...] = ()
+    for low in sorted(single):
+        if abs(low - len(below) * height) < 10.0**-DIGITS:
+            below = (*below, *single[low])
+            stacks[low] = below
+    return stacks
 
 
 def _corner_walls(room: Room) -> Iterator[tuple[Surface, Surface]]:

@@ -25,7 +25,8 @@ class Effects:
     A product counts once for each cost of hanging it (`spending.purchases`). `base` (K,) linear
     quantities of the room as it is, `change` (K, C), `product` (C,) index,
     `pieces` (C,) how many pieces a candidate uses, `cover` sets of candidates that exclude each
-    other, `price_cents` of a pack with its sundries, `pack`, `owned` (P,), `budget_cents`.
+    other, `price_cents` of a pack with its sundries, `pack`, `owned` (P,), `budget_cents`, and
+    `wished` sets of candidates of each of which at least one is wanted (one alone: it is pinned).
     """
 
     criteria: Criteria
@@ -38,6 +39,7 @@ class Effects:
     pack: Ints
     owned: Ints
     budget_cents: int
+    wished: tuple[Ints, ...] = ()
 
     @property
     def count(self) -> int:
@@ -51,6 +53,10 @@ class Effects:
     def score(self, chosen: Ints) -> float:
         """Weighted excess with the candidates of these indices."""
         return self.criteria.score(self.quantities(chosen))
+
+    def granted(self, chosen: Ints) -> bool:
+        """Whether a selection has one of every set that is wished for."""
+        return all(bool(np.isin(row, chosen).any()) for row in self.wished)
 
     def packs(self, chosen: Ints) -> Ints:
         """Packs to buy (P,) for the candidates of these indices, owned pieces used first."""

@@ -9,15 +9,22 @@ from optimizer.placement.effects import Effects
 from optimizer.room.geometry import Floats
 
 Ints = NDArray[np.int64]
+MOST_TRIED = 40  # candidates of a wish that are tried beside those of the others
 FREE = 1e-6  # share of the budget that a piece at hand counts as when gains are weighed by cost
 
 
 def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
-    """Add the candidate with the largest gain per share of the budget until none helps or fits."""
+    """Add the candidate with the largest gain per share of the budget until none helps or fits.
+
+    Begun with what is wished for (`opening`).
+    """
     blocks = _blocks(effects)
     open_ = np.ones(effects.count, dtype=bool)
-    chosen: list[int] = []
-    quantities = effects.base.copy()
+    chosen = opening(effects, blocks)
+    for c in chosen:
+        open_[blocks[c]] = False
+        open_[c] = False
+    quantities = effects.quantities(np.array(chosen, dtype=np.int64))
     while True:
         gain = _gains(effects, quantities)
         cost = extra_cost(effects, np.array(chosen, dtype=np.int64))
@@ -36,6 +43,43 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
         quantities = effects.quantities(trial)
         open_[best] = False
         open_[blocks[best]] = False
+
+
+def opening(effects: Effects, blocks: list[Ints] | None = None) -> list[int]:
+    """One candidate of each set that is wished for, all of which fit together and the budget.
+
+    The fewest to choose from first, of each the one that leaves the lowest score for its money;
+    ValueError when no such candidates are found.
+    """
+    if not effects.wished:
+        return []
+    excluded = _blocks(effects) if blocks is None else blocks
+    rows = sorted(effects.wished, key=lambda row: (len(row), row.tolist()))
+    found = _granted(effects, excluded, rows, [])
+    if found is None:
+        raise ValueError("what is wished for does not fit together, or not into the budget")
+    return sorted(found)
+
+
+def _granted(
+    effects: Effects, excluded: list[Ints], rows: list[Ints], chosen: list[int]
+) -> list[int] | None:
+    """The chosen candidates with one of each further row; None where none fits."""
+    rows = [row for row in rows if not np.isin(row, chosen).any()]
+    if not rows:
+        return chosen
+    taken = {int(c) for o in chosen for c in excluded[o]}
+    trials = [[*chosen, int(c)] for c in rows[0] if int(c) not in taken]
+    arrays = [np.array(trial, dtype=np.int64) for trial in trials]
+    order = sorted(
+        (i for i, a in enumerate(arrays) if effects.cost_cents(a) <= effects.budget_cents),
+        key=lambda i: (effects.score(arrays[i]), trials[i]),
+    )
+    for i in order[:MOST_TRIED]:
+        found = _granted(effects, excluded, rows[1:], trials[i])
+        if found is not None:
+            return found
+    return None
 
 
 def _blocks(effects: Effects) -> list[Ints]:

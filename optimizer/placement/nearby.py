@@ -43,6 +43,9 @@ class Neighbours:
         taken = np.zeros(effects.count)
         taken[rest] = 1.0
         barred = (self.rows.T @ (self.rows @ taken) > 0) | (taken > 0)
+        for row in effects.wished:
+            if not np.isin(row, rest).any():
+                barred[np.setdiff1d(np.arange(effects.count), row)] = True
         cost = effects.cost_cents(rest) + extra_cost(effects, rest)
         open_ = np.flatnonzero(~barred & (cost <= effects.budget_cents))
         after = effects.criteria.excess(
@@ -53,10 +56,11 @@ class Neighbours:
         value[open_] = effects.criteria.weights @ after + money
         return value
 
-    def bettered(self, chosen: Ints) -> Ints:
-        """A selection no single exchange, addition or removal makes better."""
+    def bettered(self, chosen: Ints, passes: int = MOST_PASSES) -> Ints:
+        """A selection no single exchange, addition or removal makes better, after so many passes
+        at most."""
         held, value = np.sort(chosen), objective(self.effects, chosen)
-        for _ in range(MOST_PASSES):
+        for _ in range(passes):
             before = value
             for out in [None, *held.tolist()]:
                 rest = held if out is None else np.setdiff1d(held, [out])
@@ -87,7 +91,8 @@ class Neighbours:
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
         without = objective(self.effects, rest)
-        if len(rest) < len(held) and without < value - ENOUGH:
+        fewer = len(rest) < len(held) and self.effects.granted(rest)
+        if fewer and without < value - ENOUGH:
             held, value = rest, without
         added = self.additions(rest)
         best = int(added.argmin()) if len(added) else 0

@@ -14,6 +14,7 @@ from optimizer.acoustics.scene import Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
 from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
+from optimizer.placement.shade import normals_of, shades
 from optimizer.placement.zones import bounding_boxes, prism_corners
 from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
@@ -24,7 +25,9 @@ OPEN_BACK = frozenset({"porous", "foam", "curtain", "carpet", "corner fill", "sc
 
 @dataclass(frozen=True)
 class Piece:
-    """A product at a place. `rects` are the surface rectangles it covers (two for a corner).
+    """A product at a place, held as HOLDING of placement.holding says.
+
+    `rects` are the surface rectangles it covers (two for a corner).
 
     `face` (4, 3) are the corners of the face sound meets, `box` (2, 3) the space it takes.
     """
@@ -60,8 +63,13 @@ class Piece:
     @property
     def edge_face(self) -> Face | None:
         """What it shows for the edge effect, None where no edge counts (screens, corner fills)."""
-        flat = len(self.rects) == 1 and self.mounting != "stand"
+        flat = len(self.rects) == 1 and not self.is_object
         return face_of(self.material) if flat else None
+
+    @property
+    def is_object(self) -> bool:
+        """True for a screen or box that stands by itself, not for a panel that does."""
+        return self.mounting == "stand" and self.material.category not in ("porous", "foam")
 
     @property
     def face_area(self) -> float:
@@ -138,6 +146,10 @@ def piece_patches(
     alpha, face = _absorbing(each)
     open_back = np.array([p.material.category in OPEN_BACK for p in each])[:, None]
     sets = np.zeros(len(pieces), dtype=np.int64) if together is None else together
+    normals = normals_of(room, [[name for name, _ in piece.rects] for piece in pieces])
+    off = np.array([p.reach if len(p.rects) == 1 else 0.0 for p in pieces])
+    faces = np.stack([piece.face for piece in pieces]) - (off[:, None] * normals)[:, None]
+    shade = shades(room, faces, normals)  # faces as tracer and waves have them, on their surface
     patches = Patches(
         surface=surface,
         rect=rect,
@@ -149,6 +161,7 @@ def piece_patches(
         edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
         make=objects([_make(p) for p in each]),
         strength=np.array([_strength(p) for p in each]),
+        shade=shade[owner],
     )
     return patches, owner
 
@@ -176,7 +189,7 @@ def _make(piece: Piece) -> Make | None:
     if material.build is not None:
         return Make(material.build, (width, height), covered)
     matter = matter_of(material)
-    if matter is None or piece.mounting == "stand":
+    if matter is None or piece.is_object:
         return None
     if isinstance(matter, CornerFill):
         matter = replace(matter, leg=width)
@@ -186,6 +199,18 @@ def _make(piece: Piece) -> Make | None:
 def _strength(piece: Piece) -> float:
     """How much of its make the piece is believed to be (materials.made)."""
     return 1.0 if piece.material.build is not None else make_strength(piece.material)
+
+
+def are_mirrored(pieces: Sequence[Piece]) -> bool:
+    """Whether the second half of some pieces that belong together is the first one mirrored.
+
+    Those of a stack lie above each other, so their centres have one y.
+    """
+    half, odd = divmod(len(pieces), 2)
+    if odd or not half:
+        return False
+    first, second = (float(pieces[i].box[:, 1].mean()) for i in (0, half))
+    return abs(first - second) > 1e-6
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:

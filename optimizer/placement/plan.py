@@ -82,7 +82,8 @@ def select(
     """The best selection within a relative gap, or the best found with an effort or in so many s.
 
     `start` are candidates to begin from besides the greedy ones (the better of the two is taken);
-    ValueError when they cannot be bought and hung together. Same effects and start, same
+    ValueError when they cannot be bought and hung together, or when no selection holds all that is
+    wished for. Same effects and start, same
     selection, as long as the time is not what ends the search.
     """
     began, effort = time.monotonic(), Effort.of(limit)
@@ -193,12 +194,14 @@ def relative(value: float, bound: float) -> float:
 
 
 def feasible(effects: Effects, chosen: Ints) -> bool:
-    """Whether these are candidates that exclude none of each other and fit the budget."""
+    """Whether these are candidates that exclude none of each other, fit the budget and hold what
+    is wished for."""
     taken = np.bincount(chosen, minlength=effects.count) if np.all(chosen >= 0) else np.array([2])
     if len(taken) != effects.count or taken.max(initial=0) > 1:
         return False
     apart = all(taken[row].sum() <= 1 for row in effects.cover)
-    return bool(apart and effects.cost_cents(chosen) <= effects.budget_cents)
+    paid = effects.cost_cents(chosen) <= effects.budget_cents
+    return bool(apart and paid and effects.granted(chosen))
 
 
 def objective(effects: Effects, chosen: Ints) -> float:
@@ -210,13 +213,17 @@ def objective(effects: Effects, chosen: Ints) -> float:
 def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambda _: True) -> Ints:
     """The selection without candidates whose removal makes the objective no worse.
 
-    Only selections for which `may_be` holds are passed through.
+    Only selections for which `may_be` holds, and that hold what is wished for, are passed through.
     """
     kept = list(np.sort(chosen))
     value = objective(effects, np.array(kept, dtype=np.int64))
     while kept:
         trials = [np.array(kept[:i] + kept[i + 1 :], dtype=np.int64) for i in range(len(kept))]
-        values = [objective(effects, trial) if may_be(trial) else math.inf for trial in trials]
+        fits = [may_be(trial) and effects.granted(trial) for trial in trials]
+        values = [
+            objective(effects, trial) if fit else math.inf
+            for trial, fit in zip(trials, fits, strict=True)
+        ]
         best = int(np.argmin(values))
         if values[best] > value + 1e-12:
             break

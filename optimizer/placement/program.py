@@ -189,6 +189,16 @@ def define_budget(model: pyo.ConcreteModel, effects: Effects) -> None:
     )
 
 
+def define_wished(model: pyo.ConcreteModel, effects: Effects) -> None:
+    """sum of x_c over the candidates of a wish >= 1. Does nothing without wishes."""
+    model.wished = pyo.Constraint(
+        range(len(effects.wished)),
+        rule=lambda _, j: (
+            _linear([1.0] * len(effects.wished[j]), [model.x[c] for c in effects.wished[j]]) >= 1
+        ),
+    )
+
+
 @dataclass(frozen=True)
 class Other:
     """A plan to stay apart from, by where its area lies over groups of candidates.
@@ -259,6 +269,7 @@ FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
     "cover": define_cover,
     "packs": define_packs,
     "budget": define_budget,
+    "wished": define_wished,
 }
 STAGE_FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Sequence[Effects]], None]] = {
     "kept": define_kept,

@@ -150,6 +150,9 @@ def remaining(effects: Effects, kept: Ints, allowed: NDArray[np.bool_]) -> tuple
         product=effects.product[index],
         pieces=effects.pieces[index],
         cover=tuple(row for row in rows if len(row) > 1),
+        wished=tuple(
+            place[row][free[row]] for row in effects.wished if not np.isin(row, kept).any()
+        ),
         owned=have - used.astype(np.int64),
         budget_cents=effects.budget_cents - effects.cost_cents(kept),
     )

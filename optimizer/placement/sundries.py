@@ -1,7 +1,9 @@
 """What hanging a piece takes besides the piece: fixings, safety lines, frames; bought, not placed.
 
 A cell `sundries` of the price list says how many of each one piece takes: "wall_hook*4", or for
-one mounting only "wall: wall_hook*4; ceiling: anchor*4 safety_line*1".
+one mounting only "wall: wall_hook*4; ceiling: anchor*4 safety_line*1". A sundry says whether it
+takes a hole (column `hole`; fixings and safety lines do unless it says no, others do not unless it
+says yes), and strips and poles say what one of them carries (`load_kg`).
 """
 
 import re
@@ -12,7 +14,15 @@ from math import ceil
 from typing import Literal, get_args
 
 from optimizer.faults import Fault
-from optimizer.placement.cells import Label, Owned, Pack, Price, Weight, is_whole
+from optimizer.placement.cells import (
+    Label,
+    MaybeYesNo,
+    Owned,
+    Pack,
+    Price,
+    Weight,
+    is_whole,
+)
 from optimizer.room.reading import validate
 from optimizer.room.schema import Name, Section
 
@@ -20,7 +30,11 @@ SundryKind = Literal["fixing", "safety_line", "sundry"]
 SUNDRY_KINDS: tuple[str, ...] = get_args(SundryKind)
 MOST_PER_PIECE = 100
 HOW_TO_WRITE = 'write id*count, such as "wall_hook*4" or "ceiling: anchor*4 safety_line*1"'
-_COLUMNS = ("id", "name", "kind", "price", "pack", "owned", "weight_kg", "note", "supplier")
+HOLE_KINDS = ("fixing", "safety_line")  # take a hole unless their row says no
+FOR_SUNDRIES = ("hole", "load_kg")  # columns of sundries only
+_COLUMNS = (
+    "id", "name", "kind", "price", "pack", "owned", "weight_kg", "note", "supplier", *FOR_SUNDRIES,
+)  # fmt: skip
 _USE = re.compile(r"([^\s*:;]+)\*([+-]?\d+)$")
 
 
@@ -37,6 +51,8 @@ class Sundry:
     weight_kg: float | None
     supplier: str
     note: str
+    hole: bool = False
+    load_kg: float | None = None
 
     @property
     def each(self) -> Fraction:
@@ -79,6 +95,8 @@ class _SundryRow(Section):
     weight_kg: Weight
     note: str
     supplier: Label
+    hole: MaybeYesNo
+    load_kg: Weight
 
 
 def is_sundry(row: Mapping[str, str | None]) -> bool:
@@ -117,6 +135,7 @@ def _sundry(row: Mapping[str, str | None], key: str, file: str, faults: list[Fau
     return Sundry(
         id=read.id, name=read.name, kind=read.kind, price_cents=read.price, pack=read.pack,
         owned=read.owned, weight_kg=read.weight_kg, supplier=read.supplier.strip(), note=read.note,
+        hole=read.kind in HOLE_KINDS if read.hole is None else read.hole, load_kg=read.load_kg,
     )  # fmt: skip
 
 

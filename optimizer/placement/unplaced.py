@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from optimizer.faults import Fault
+from optimizer.placement.bars import FREE, own_boxes, without_rules
 from optimizer.placement.candidates import FINEST, has_place
 from optimizer.placement.catalogue import Product
 from optimizer.room import sane
@@ -15,7 +16,11 @@ from optimizer.room.model import Room
 from optimizer.room.scenario import Scenario
 from optimizer.room.schema import LimitsSection
 
-NO_LIMIT = 1000.0  # m, of a limit that bars nothing
+_BARS = {
+    "max_depth": "no piece may stand out farther from a wall below 2 m, which bars",
+    "headroom": "leaves no place overhead for",
+    "head_depth": "no piece may stand out farther at head height where people walk, which bars",
+}
 
 
 def product_doubts(scenario: Scenario, room: Room, products: Sequence[Product]) -> Iterator[Fault]:
@@ -44,20 +49,14 @@ def _reason(room: Room, product: Product, limits: LimitsSection) -> tuple[str, o
     """Key, value and words of what keeps a product out; None where it has a place."""
     if _fits(room, product, limits):
         return None
-    boxes = room.keep_clear
-    own = tuple(box for box in boxes if not box.name.startswith("hung: "))
-    deep = limits.model_copy(update={"max_depth": NO_LIMIT})
-    low = limits.model_copy(update={"headroom": 0.0})
-    if _fits(room, product, deep):
-        key, value = "limits.max_depth", limits.max_depth
-        return key, value, "no piece may stand out farther from a wall below 2 m, which bars"
-    if _fits(room, product, low):
-        return "limits.headroom", limits.headroom, "leaves no place overhead for"
-    if own and _fits(replace(room, keep_clear=boxes[len(own) :]), product, limits):
+    hung_only, free = without_rules(room, limits)
+    for key, why in _BARS.items():
+        if _fits(room, product, limits.model_copy(update={key: FREE[key]})):
+            return f"limits.{key}", getattr(limits, key), why
+    if own_boxes(room) and _fits(hung_only, product, limits):
         return "limits.keep_clear", None, "leaves no place for"
     bare = tuple(replace(surface, areas=()) for surface in room.surfaces)
     empty = replace(room, keep_clear=(), furniture=(), surfaces=bare, skirting=0.0)
-    free = limits.model_copy(update={"max_depth": NO_LIMIT, "headroom": 0.0})
     if _fits(empty, product, free):
         return "room", None, "windows, doors, furniture and limits together leave no place for"
     return "room", None, "no surface that takes it is large enough for"

@@ -61,7 +61,7 @@ class Zones:
         """
         surface = self.room.surfaces[spots.surface]
         inside = _on_polygon(surface.plane, spots.rect)
-        inside &= ~_covers_blocked(surface, spots.rect, over)
+        inside &= ~covers_blocked(surface, spots.rect, over)
         index = np.flatnonzero(inside)
         plane, rect = surface.plane, spots.rect[index]
         corners = prism_corners(plane, rect, spots.reach)
@@ -121,7 +121,8 @@ def _on_polygon(plane: Plane, rect: Floats) -> Mask:
     return np.asarray(fits)
 
 
-def _covers_blocked(surface: Surface, rect: Floats, over: frozenset[str]) -> Mask:
+def covers_blocked(surface: Surface, rect: Floats, over: frozenset[str]) -> Mask:
+    """Which rectangles (N, 4) cover an area that must stay free, kinds in `over` left out."""
     covered = np.zeros(len(rect), dtype=bool)
     for area in surface.areas:
         if not area.blocks or area.kind in over:

@@ -5,7 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.drawings.lettering import dimension
+from optimizer.placement.holding import HOLDING
 from optimizer.placement.pieces import Piece
+from optimizer.placement.sundries import uses_for
 from optimizer.report.wording import ABSENT, Table, figure, near_note, span
 from optimizer.results.model import Plan, PlannedPiece, hung_already
 from optimizer.results.shopping_overhead import load_in_words, overhead_products
@@ -98,7 +100,24 @@ def _sheet(surface: Surface, here: _Placed, there: _Placed, units: str) -> Sheet
     heavy = any(p.piece.mounting == "ceiling" for p, _ in here)
     table = Table(caption, header, rows, kind="places")
     note = f"{OVERHEAD_NOTE} {_loads(here)}" if heavy else ""
-    return Sheet(surface.name, title, _stand(surface), table, note)
+    return Sheet(surface.name, title, f"{_stand(surface)} {_held(here)}", table, note)
+
+
+def _held(here: _Placed) -> str:
+    """How the pieces of each product are held, and whether that takes holes."""
+    pieces = [planned.piece for planned, _ in here]
+    ways = dict.fromkeys((p.product.name, p.mounting, _drilled(p)) for p in pieces)
+    told = [
+        f"{name} {HOLDING[mounting].how} ({'takes holes' if drilled else 'no hole'})"
+        for name, mounting, drilled in ways
+    ]
+    return f"{'; '.join(told)}."
+
+
+def _drilled(piece: Piece) -> bool:
+    """Whether a piece takes a hole; one in a corner where its fixings do."""
+    uses = uses_for(piece.product.sundries, piece.mounting)
+    return HOLDING[piece.mounting].hole or any(use.sundry.hole for use in uses)
 
 
 def _loads(here: _Placed) -> str:

@@ -23,6 +23,7 @@ from optimizer.report.hanging import (
 from optimizer.report.judges import models_table, sureness
 from optimizer.report.measured import measured_parts
 from optimizer.report.more import Others, Part, Stages, budget_part, others_part, stages_part
+from optimizer.report.rules import rules_parts
 from optimizer.report.score import score_groups
 from optimizer.report.sheets import room_pictures, surface_pictures
 from optimizer.report.sources import assumptions, coefficients_table, model_limits, references
@@ -100,7 +101,10 @@ def report_html(
         proof=proof_in_words(plan, changed),
         rounds=_sentence(plan.rounds),
         measured=_parts(measured_parts(plan), "c"),
-        more=[*_more(plan, stages, budget, others), *_parts(parts, "q")],
+        more=[
+            *_more(plan, stages, budget, others),
+            *_parts([*rules_parts(plan, units), *parts], "q"),
+        ],
         more_charts=_shown(more, "m"),
         drawings=_shown(room_pictures(plan, units), "d"),
         shopping=_shopping(plan),

@@ -9,6 +9,7 @@ from optimizer.report.score import row_name
 from optimizer.report.wording import counted, figure, limits
 from optimizer.results.by_moving import by_moving
 from optimizer.results.model import Plan
+from optimizer.results.nothing import counting, why_nothing
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money, total_cents
 
@@ -31,11 +32,6 @@ class Summary:
 def summary(plan: Plan, units: str = "m") -> Summary:
     """The plan in plain words; every figure is one of the score card or the shopping list."""
     return Summary(_wrong(plan, units), _buy(plan), _will(plan, units), _wont(plan, units))
-
-
-def counting(plan: Plan) -> list[ScoreRow]:
-    """Rows that count in the score."""
-    return [row for row in plan.card.rows if row.weight > 0]
 
 
 def _wrong(plan: Plan, units: str) -> list[str]:
@@ -148,7 +144,7 @@ def _buy(plan: Plan) -> list[str]:
     currency = plan.project.scenario.budget.currency
     budget = money(plan.project.budget_cents, currency)
     if not plan.shopping:
-        return [_why_nothing(plan, budget)]
+        return [why_nothing(plan)]
     told = []
     others = [line for line in plan.shopping if not isinstance(line.product, Product)]
     for line in plan.shopping:
@@ -169,19 +165,6 @@ def _buy(plan: Plan) -> list[str]:
     if over > 0:
         end += f" That is {money(over, currency)} over the budget."
     return [*told, end]
-
-
-def _why_nothing(plan: Plan, budget: str) -> str:
-    if all(row.ok_before for row in counting(plan)):
-        return "Nothing: every limit that counts is met already."
-    if plan.project.budget_cents == 0:
-        return "Nothing: the budget is 0."
-    if plan.selection.status not in ("optimal", "feasible", "unknown"):
-        return f"Nothing: the search ended as “{plan.selection.status}” without a plan."
-    if not plan.candidates:
-        why = [str(d.remedy) for d in plan.project.doubts if d.remedy.startswith("nothing can be")]
-        return f"Nothing: no piece on the list has a place. {' '.join(why)}".strip()
-    return f"Nothing: no piece on the list that {budget} buys and that fits makes the room better."
 
 
 def _will(plan: Plan, units: str) -> list[str]:

@@ -1,12 +1,15 @@
 """The usual cautions, chosen by what a plan asks a person to do. They replace no rule and no trade.
 
-Figures: sprinklers 29 CFR 1910.159(c)(10); fire classes EN 13501-1; the rest common practice.
+Figures: sprinklers 29 CFR 1910.159(c)(10); fire classes EN 13501-1; the push that tips a piece is
+m g b / (2 y), weight times half its base over the height of the push; the rest common practice.
 """
 
 from collections.abc import Sequence
 
 from optimizer.placement.catalogue import NOT_STATED
+from optimizer.placement.holding import LOW, takes_hole
 from optimizer.placement.pieces import Piece
+from optimizer.placement.sundries import uses_for
 from optimizer.results.shopping_overhead import load_in_words, overhead_products
 
 ALWAYS = (
@@ -29,6 +32,22 @@ OVERHEAD = (
     "obstruct them: ask the fire authority.",
     "Burning droplets matter most overhead: ask the supplier for the reaction-to-fire class.",
 )
+STANDING = (
+    "What stands or leans can be tipped: a base of at least a quarter of its height, feet that do "
+    "not slip, nothing to climb on, and where children or animals live tie its top. A push of 15 N "
+    "(a light shove) at 1 m tips a piece of 10 kg on a base of 0.30 m."
+)
+POLES = (
+    "Tension poles press on floor and ceiling: set them below a joist or solid ceiling, never "
+    "below a hung or thin one; ask the maker for the load they carry at your height, and check "
+    "them every few weeks."
+)
+STRIPS = (
+    "Strips hold by shear on clean, smooth, painted or plastered walls only: wipe with alcohol, "
+    "press for 30 s, hang after an hour, follow the maker. Never overhead, on a slope, over a bed, "
+    "on wallpaper, brick or rough plaster. Loads in the price list are what is commonly stated; "
+    "keep to twice the weight."
+)
 FIBRES = (
     "Mineral fibre: wrap panels fully. When cutting or filling wear gloves, long sleeves, eye "
     "protection and a dust mask, ventilate, and vacuum instead of sweeping."
@@ -41,11 +60,14 @@ def cautions(pieces: Sequence[Piece]) -> list[str]:
         return [ALWAYS[0]]
     texts = list(ALWAYS)
     mountings = {piece.mounting for piece in pieces}
-    if mountings & {"wall", "ceiling", "window"}:
+    if any(takes_hole(piece.product.sundries, piece.mounting) for piece in pieces):
         texts.append(DRILLING)
     if "ceiling" in mountings:
         texts += OVERHEAD
         texts += _overhead_weights(pieces)
+    texts += [STANDING] if mountings & LOW or _stacked(pieces) else []
+    texts += [POLES] if "pole" in mountings else []
+    texts += [STRIPS] if "adhesive" in mountings else []
     if any(_fibrous(piece) for piece in pieces):
         texts.append(FIBRES)
     unstated = sorted({p.product.name for p in pieces if p.product.fire_class == NOT_STATED})
@@ -53,6 +75,15 @@ def cautions(pieces: Sequence[Piece]) -> list[str]:
         names = ", ".join(unstated)
         texts.append(f"Reaction to fire is not stated for: {names}. Ask before you buy.")
     return texts
+
+
+def _stacked(pieces: Sequence[Piece]) -> bool:
+    """Whether corner pieces stand on others without a fixing."""
+    return any(
+        piece.mounting == "corner" and piece.rect[1] > 0.0
+        and not any(use.sundry.hole for use in uses_for(piece.product.sundries, "corner"))
+        for piece in pieces
+    )  # fmt: skip
 
 
 def _overhead_weights(pieces: Sequence[Piece]) -> list[str]:

@@ -8,15 +8,19 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from optimizer.placement.catalogue import meets_fire_class
+from optimizer.placement.holding import allowed_mountings, takes_hole
 from optimizer.placement.pieces import Piece
+from optimizer.placement.rules import RULES as RULES_ON_PLACES
+from optimizer.placement.rules import SLOT, Spread, holds
 from optimizer.placement.zones import (
     BODY,
     CABINET,
     CLEARANCE,
     DOOR_SWING,
-    HEAD_HEIGHT,
     bounding_boxes,
     prism_corners,
+    zones_of,
 )
 from optimizer.project import Project
 from optimizer.room.geometry import Floats, Rect, boxes_overlap
@@ -33,28 +37,48 @@ def misfit(project: Project, piece: Piece) -> str:
 
 def within_bans(project: Project, piece: Piece) -> Iterator[str]:
     """The product is neither banned nor below the fire class, and its mounting is allowed."""
-    usable = {product.id: product for product in project.usable_products}
     product, limits = piece.product, project.scenario.limits
     if product.id in limits.banned_products:
         yield f'"{product.id}" is banned'
-    elif product.id not in usable or piece.mounting not in usable[product.id].mountings:
-        banned = {*limits.no_mountings, *(("ceiling",) if limits.nothing_overhead else ())}
-        reason = f"mounting on {piece.mounting} is not allowed"
-        yield reason if piece.mounting in banned else f"its fire class is below {limits.fire_class}"
+    elif piece.mounting not in allowed_mountings(product.mountings, product.sundries, limits):
+        holes = limits.no_holes and takes_hole(product.sundries, piece.mounting)
+        why = "takes holes, which are not allowed" if holes else "is not allowed"
+        yield f"mounting on {piece.mounting} {why}"
+    elif not meets_fire_class(product.fire_class, limits.fire_class):
+        yield f"its fire class is below {limits.fire_class}"
 
 
 def within_depth(project: Project, piece: Piece) -> Iterator[str]:
-    """A deep piece hangs above the heads; a ceiling piece leaves headroom."""
+    """The rules on depth and headroom (placement.rules)."""
     if len(piece.rects) > 1:
         return
     limits, surface = project.scenario.limits, project.room.surface(piece.surface)
-    heights = surface.plane.to_xyz(np.array(piece.rect).reshape(2, 2))[:, 2]
-    low = float(heights.min())
-    if surface.is_wall and piece.reach > limits.max_depth + 1e-9 and low < HEAD_HEIGHT - 1e-9:
-        yield f"stands out {piece.reach:.2f} m, more than the {limits.max_depth:.2f} m allowed"
-    drop = piece.reach * abs(float(surface.plane.normal[2]))
-    if surface.is_ceiling and low - drop < limits.headroom - 1e-9:
-        yield f"leaves less headroom than {limits.headroom:.2f} m"
+    said = {
+        "max_depth": f"stands out {piece.reach:.2f} m, more than the {limits.max_depth:.2f} m "
+        "allowed",
+        "headroom": f"leaves less headroom than {limits.headroom:.2f} m",
+        "head_depth": f"stands out {piece.reach:.2f} m at head height where people walk, more "
+        f"than the {limits.head_depth:.2f} m allowed",
+        "slot": f"looks into a slot of less than {SLOT:.2f} m behind furniture",
+    }
+    spread = Spread(surface, np.array([piece.rect]), piece.reach)
+    for key, rule in RULES_ON_PLACES.items():
+        if rule(project.room, spread, limits)[0]:
+            yield said[key]
+
+
+def held_there(project: Project, piece: Piece) -> Iterator[str]:
+    """Strips and poles hold at its place."""
+    if len(piece.rects) > 1:
+        return
+    room = project.room
+    spread = Spread(room.surface(piece.surface), np.array([piece.rect]), piece.reach)
+    if not holds(zones_of(room), spread, piece.mounting)[0]:
+        why = {
+            "adhesive": "strips do not hold on this wall, or hang over a bed",
+            "pole": "poles from floor to ceiling find no place",
+        }
+        yield f"{why[piece.mounting]} there"
 
 
 def clear_of_things(project: Project, piece: Piece) -> Iterator[str]:
@@ -79,7 +103,7 @@ def clear_of_areas(project: Project, piece: Piece) -> Iterator[str]:
             yield "there is no window behind it"
 
 
-RULES: tuple[Rule, ...] = (within_bans, within_depth, clear_of_things, clear_of_areas)
+RULES: tuple[Rule, ...] = (within_bans, within_depth, clear_of_things, clear_of_areas, held_there)
 
 
 def _covers(rect: Rect, area: Area) -> bool:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from optimizer.acoustics.low_response import LowResponse
+from optimizer.placement.lifting import InTheWay
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import Selection
 from optimizer.project import Project
@@ -44,6 +45,7 @@ class Plan:
     proof_of: str | None = None  # the file that status, objective and bound are taken from, if any
     cut_off: bool = False  # a time limit ended the work before the search was through
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
+    in_the_way: tuple[InTheWay, ...] = ()  # rules that cost the plan, as far as was looked
 
     @property
     def cost_cents(self) -> int:

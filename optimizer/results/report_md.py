@@ -11,6 +11,7 @@ from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import Plan
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
+from optimizer.results.rule_words import LIFT, rules_in_words
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
 from optimizer.results.shopping import money
 from optimizer.results.tables import markdown_list, markdown_table, markdown_text
@@ -21,7 +22,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
     pieces = [p.piece for p in plan.pieces]
     sections = [
         _title(plan),
-        _summary(plan),
+        _summary(plan, units),
         "## Shopping list\n\n" + tell.shopping_markdown(plan),
         "## What the products do in the bass\n\n" + _bass(plan, pieces, units),
         *_diffusers(plan, units),
@@ -48,7 +49,7 @@ def _title(plan: Plan) -> str:
     return f"# Treatment plan: {markdown_text(scenario.title)}{note}"
 
 
-def _summary(plan: Plan) -> str:
+def _summary(plan: Plan, units: str) -> str:
     scenario, card = plan.project.scenario, plan.card
     currency = scenario.budget.currency
     counted = [row for row in card.rows if row.weight > 0]
@@ -63,7 +64,14 @@ def _summary(plan: Plan) -> str:
         f"{before} fail now and {after} fail with the plan: {mended} mended, {better} of the rest "
         f"better. Weighted excess over the limits: {card.score_before:.3f} before, "
         f"{card.score_after:.3f} after (0 = all met).\n\n{proof_in_words(plan)}"
+        f"{_rules(plan, units)}"
     )
+
+
+def _rules(plan: Plan, units: str) -> str:
+    """The rules that cost the plan, as a list; empty where none does."""
+    told = [markdown_text(text) for text in rules_in_words(plan, units)]
+    return f"\n\nIn the way:\n\n{tell.wrapped(told)}\n\n{LIFT}" if told else ""
 
 
 def _places(plan: Plan, units: str) -> str:

@@ -1,7 +1,8 @@
 """A plan's pieces among all that could hang instead of them, as one table of effects.
 
 The table is made once, for every product of the price list and every mounting, whatever the limits
-ban, so that a ban is lifted by a mask. The plan's own groups come first in it.
+ban, so that a rule is lifted by a mask. The plan's own groups come first in it; what only hangs
+where a rule is lifted stands on a coarser grid.
 """
 
 from collections.abc import Sequence
@@ -12,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.acoustics.criteria import Criteria
-from optimizer.placement.candidates import Candidate, allowed_products, find_candidates
-from optimizer.placement.catalogue import Product
+from optimizer.placement.bars import bars_of, without_rules
+from optimizer.placement.candidates import FINEST, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.lifting import COARSE
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import greedy
 from optimizer.placement.stages import remaining
-from optimizer.placement.zones import HEAD_HEIGHT
 from optimizer.project import Project
 from optimizer.results.comparison_plans import groups_of
 from optimizer.results.model import PlannedPiece
@@ -47,15 +48,25 @@ class Bench:
     @cached_property
     def allowed(self) -> Mask:
         """Candidates (C,) that the project's own limits allow; the plan's groups always."""
-        return self.allowed_by(self.project.scenario.limits)
+        return self._beside(self.bars)
+
+    @cached_property
+    def bars(self) -> dict[str, Mask]:
+        """Candidates (C,) that each rule of the project's own limits bars."""
+        return bars_of(self.project.room, self.candidates, self.project.scenario.limits)
 
     def allowed_by(self, limits: LimitsSection) -> Mask:
         """Candidates (C,) that these limits allow; the plan's groups always."""
-        usable = {p.id: p for p in allowed_products(self.project.products, limits)}
-        inside = (_within(self.project, c, usable, limits) for c in self.candidates)
-        mask = np.fromiter(inside, dtype=np.bool_, count=len(self.candidates))
+        return self._beside(bars_of(self.project.room, self.candidates, limits))
+
+    def allowed_without(self, key: str) -> Mask:
+        """Candidates (C,) that the project's own limits allow but for one rule."""
+        return self._beside({k: mask for k, mask in self.bars.items() if k != key})
+
+    def _beside(self, bars: dict[str, Mask]) -> Mask:
+        mask = ~np.any(list(bars.values()), axis=0)
         mask[self.plan] = True
-        return mask
+        return np.asarray(mask)
 
     def like(self, group: int) -> Mask:
         """Candidates (C,) of the same product that would overlap a group, itself included."""
@@ -81,33 +92,27 @@ def build_bench(
 ) -> Bench:
     """The bench of a plan; `criteria` may carry corrections, `bounces` are points to centre on."""
     limits = project.scenario.limits
-    free = limits.model_copy(update={"max_depth": DEEPER * limits.max_depth})
     groups = tuple(tuple(group) for group in groups_of(pieces))
     own = tuple(Candidate(tuple(p.piece for p in group)) for group in groups)
-    found = find_candidates(project.room, project.products, free, bounces)  # banned ones too
-    candidates = (*own, *(c for c in found if c not in own))
+    room, free = without_rules(project.room, limits)
+    free = free.model_copy(update={"grid": limits.grid or COARSE * FINEST})
+    found = (
+        *own,
+        *find_candidates(project.room, project.usable_products, limits, bounces),
+        *find_candidates(room, project.products, free, bounces),  # barred ones too
+    )
+    candidates = tuple({_place(c): c for c in reversed(found)}.values())[::-1]
     effects = effects_table(
         project.room, project.scene, criteria, candidates, project.products, project.spendable_cents
     )
     return Bench(project, groups, candidates, effects)
 
 
-def _within(
-    project: Project, candidate: Candidate, usable: dict[str, Product], limits: LimitsSection
-) -> bool:
-    product = usable.get(candidate.product.id)
-    return product is not None and all(
-        piece.mounting in product.mountings and _shallow(project, piece, limits)
-        for piece in candidate.pieces
+def _place(candidate: Candidate) -> tuple[object, ...]:
+    """What candidates have in common that are the same pieces at the same places."""
+    return tuple(
+        sorted((p.product.id, p.fitting, p.mounting, p.turned, p.rects) for p in candidate.pieces)
     )
-
-
-def _shallow(project: Project, piece: Piece, limits: LimitsSection) -> bool:
-    """Not deeper than the limit where people walk (walls below HEAD_HEIGHT)."""
-    if len(piece.rects) > 1 or not project.room.surface(piece.surface).is_wall:
-        return True
-    low = float(piece.box[0, 2])
-    return piece.reach <= limits.max_depth + 1e-9 or low >= HEAD_HEIGHT - 1e-9
 
 
 def _overlap(first: Piece, second: Piece) -> bool:

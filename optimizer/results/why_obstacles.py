@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from optimizer.placement.bars import FREE
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.plan import feasible, select
@@ -33,7 +34,8 @@ ENDLESS = 10**12  # cents
 class Obstacle:
     """What stands in the way of one unmet criterion (row `row` of the criteria).
 
-    `kind`: "other criteria", "budget", "bans", "space" or "no product acts on it". `nearest` is
+    `kind`: "other criteria", "budget", "bans", "space" or "no product acts on it"; `rules` are the
+    keys of [limits] that bar what would act on it most, for "bans". `nearest` is
     the value (before corrections by fuller models) that the criterion reaches when all allowed
     pieces hang for its sake, `cost_cents` what meeting it alone takes, None where it cannot be.
     """
@@ -42,6 +44,7 @@ class Obstacle:
     kind: str
     nearest: float
     cost_cents: int | None
+    rules: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,8 @@ def obstacle(bench: Bench, row: int) -> Obstacle:
     everything = np.ones(effects.count, dtype=np.bool_)
     if not np.any(towards[bench.allowed] > TINY):
         kind = "bans" if np.any(towards > TINY) else "no product acts on it"
-        return Obstacle(row, kind, _value(effects, row, np.zeros(0, dtype=np.int64)), None)
+        value = _value(effects, row, np.zeros(0, dtype=np.int64))
+        return Obstacle(row, kind, value, None, _barring(bench, towards))
     tries = (
         ("other criteria", bench.allowed, effects.budget_cents, True),
         ("budget", bench.allowed, ENDLESS, True),
@@ -98,9 +102,23 @@ def obstacle(bench: Bench, row: int) -> Obstacle:
         chosen = _for_one(effects, row, allowed, money, thrifty)
         reached = _value(effects, row, chosen)
         if effects.criteria.excess(effects.quantities(chosen))[row] <= TINY:
-            return Obstacle(row, kind, reached, effects.cost_cents(chosen))
+            rules = _barring(bench, towards) if kind == "bans" else ()
+            return Obstacle(row, kind, reached, effects.cost_cents(chosen), rules)
         nearest = nearest if kind == "bans" else reached
     return Obstacle(row, "space", nearest, None)
+
+
+def _barring(bench: Bench, towards: Floats) -> tuple[str, ...]:
+    """The rule that alone bars the candidate of the largest effect; where none alone bars any, all
+    that bar the best."""
+    useful = np.flatnonzero(~bench.allowed & (towards > TINY))
+    if not len(useful):
+        return ()
+    bars = np.array(list(bench.bars.values()))[:, useful]
+    single = bars.sum(axis=0) == 1
+    gain = np.where(single, towards[useful], 0.0) if single.any() else towards[useful]
+    best = bars[:, int(np.argmax(gain))]
+    return tuple(key for key, mine in zip(bench.bars, best, strict=True) if mine)
 
 
 def _towards(effects: Effects, row: int) -> Floats:
@@ -163,6 +181,9 @@ def _tries(bench: Bench, units: str) -> Iterator[tuple[str, Mask, int]]:
         mask = bench.allowed_by(limits.model_copy(update=update))
         if mask.sum() > bench.allowed.sum():
             yield name, mask, budget
+    mask = bench.allowed_without("keep_clear")
+    if mask.sum() > bench.allowed.sum():
+        yield "boxes to keep clear given up", mask, budget
 
 
 def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, object]]]:
@@ -170,6 +191,8 @@ def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, 
         rest = tuple(m for m in limits.no_mountings if m != mounting)
         overhead = {"nothing_overhead": False} if mounting == "ceiling" else {}
         yield f"mounting on {mounting} allowed", {"no_mountings": rest, **overhead}
+    if limits.no_holes:
+        yield "holes for hooks, screws and anchors allowed", {"no_holes": False}
     if limits.nothing_overhead and "ceiling" not in limits.no_mountings:
         yield "pieces overhead allowed", {"nothing_overhead": False}
     if limits.banned_products:
@@ -178,6 +201,10 @@ def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, 
         yield f"fire class {limits.fire_class} not demanded", {"fire_class": None}
     deeper = DEEPER * limits.max_depth
     yield f"pieces may stand out {format_length(deeper, units)}", {"max_depth": deeper}
+    headroom, depth = (format_length(x, units) for x in (limits.headroom, limits.head_depth))
+    yield f"headroom of {headroom} not kept", {"headroom": FREE["headroom"]}
+    said = f"pieces at head height may stand out more than {depth}"
+    yield said, {"head_depth": FREE["head_depth"]}
 
 
 def _solved(bench: Bench, name: str, mask: Mask, budget: int, effort: Effort) -> Relaxation:

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.acoustics.judged import Judged
 from optimizer.results.comparison import figure
+from optimizer.results.rule_words import rule_in_words
 from optimizer.results.shopping import money
 from optimizer.results.tables import text_table
 from optimizer.results.why import GroupWhy, Loss
@@ -18,7 +19,8 @@ UNCHANGED = 1e-9
 _WAY = {
     "other criteria": "other criteria: {cost} would meet it alone, but do more for them",
     "budget": "budget: meeting it alone takes {cost}",
-    "bans": "bans: no allowed product or mounting meets it",
+    "bans": "bans: no allowed product or mounting meets it; what would act on it most is barred by "
+    "{rules}",
     "space": "space: all that fits brings it to {nearest}",
     "no product acts on it": "no product acts on it: move a speaker, a seat or furniture",
 }
@@ -80,16 +82,24 @@ def _bought(bench: Bench, chosen: Ints) -> list[str]:
 
 
 def obstacles_table(
-    bench: Bench, judged: Judged, found: Sequence[Obstacle], tried: Sequence[Relaxation]
+    bench: Bench,
+    judged: Judged,
+    found: Sequence[Obstacle],
+    tried: Sequence[Relaxation],
+    units: str = "m",
 ) -> str:
     """Each unmet criterion, what stands in the way, and the cheapest relaxation that helps."""
     currency = bench.project.scenario.budget.currency
+    limits = bench.project.scenario.limits
     rows = []
     for entry in found:
         row, helper = judged.criteria.rows[entry.row], cheapest_help(bench, entry.row, tried)
         cost = "" if entry.cost_cents is None else money(entry.cost_cents, currency)
         nearest = figure(entry.nearest * float(judged.factors[entry.row]), row.unit)
-        way = _WAY[entry.kind].format(cost=cost, nearest=f"{nearest} {_unit(row.unit)}")
+        way = _WAY[entry.kind].format(
+            cost=cost, nearest=f"{nearest} {_unit(row.unit)}",
+            rules=" and ".join(rule_in_words(key, limits, units) for key in entry.rules),
+        )  # fmt: skip
         value = figure(float(judged.values[entry.row]), row.unit)
         limit = _limit(row.low, row.high, row.unit)
         helps = _help(entry.row, helper)

@@ -6,6 +6,11 @@ from optimizer.units import format_length
 
 _BOX_WALLS = {"front", "back", "left", "right"}
 TOGETHER = 1e-3  # m
+_HELD = {
+    "lean": ", leaning on the wall",
+    "pole": ", between two tension poles",
+    "adhesive": ", on strips that stick",
+}
 
 
 def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
@@ -23,6 +28,7 @@ def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
     if surface.is_wall:
         down = "hanging down to" if piece.product.kind == "curtain" else "standing on"
         up = f"{down} the floor" if v0 < TOGETHER else f"{lengths[1]} above the floor"
+        up += _HELD.get(piece.mounting, "")
         flush = u0 < TOGETHER
         start = f"flush with {along}" if flush else f"{lengths[0]} from {along}"
         return f"{where}, {start}, {up}"

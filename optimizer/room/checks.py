@@ -6,6 +6,7 @@ Each rule yields faults and none depends on another, so all are told at once.
 import re
 from collections.abc import Callable, Iterator
 from itertools import combinations
+from typing import get_args
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ from optimizer.room.scenario import Scenario
 from optimizer.room.schema import (
     FurnitureSection,
     KeepClearSection,
+    Mounting,
     SeatSection,
     SpeakerSection,
 )
@@ -178,12 +180,12 @@ def limits_possible(scenario: Scenario, room: Room) -> Iterator[Fault]:
     limits, file = scenario.limits, scenario.file
     height = _bounds(room)[1][2]
     if limits.headroom >= height:
-        remedy = f"is not below the room's height ({height:g} m); nothing could hang"
+        remedy = f"is not below the room's height ({height:g} m); nothing could hang over the way"
         yield Fault(file, "limits.headroom", limits.headroom, remedy)
     if limits.fire_class is not None and not EURO_CLASS.match(limits.fire_class):
         remedy = 'is no class of EN 13501-1; write it like "B-s1,d0"'
         yield Fault(file, "limits.fire_class", limits.fire_class, remedy)
-    if len(set(limits.no_mountings)) == 6:
+    if set(limits.no_mountings) == set(get_args(Mounting)):
         remedy = "forbids every way to mount a piece; allow at least one"
         yield Fault(file, "limits.no_mountings", None, remedy)
 

@@ -43,7 +43,9 @@ FurnitureKind = Literal[
     "sofa", "armchair", "desk", "table", "bookcase", "cabinet", "bed", "chair", "person",
     "rack", "other",
 ]  # fmt: skip
-Mounting = Literal["wall", "ceiling", "corner", "floor", "window", "stand"]
+Mounting = Literal[
+    "wall", "ceiling", "corner", "floor", "window", "stand", "lean", "pole", "adhesive",
+]  # fmt: skip
 
 
 class Section(BaseModel):
@@ -208,12 +210,19 @@ class KeepClearSection(Section):
 
 
 class LimitsSection(Section):
-    """What the person, the landlord or the rules do not allow."""
+    """What the person, the landlord or the rules do not allow.
+
+    `no_holes`: nothing that takes a hook, screw, plug or anchor. Where people walk, nothing hangs
+    below `headroom`, and no piece between knee and head sticks out more than `head_depth`; below
+    2 m none stands out more than `max_depth` anywhere (all in metres).
+    """
 
     no_mountings: tuple[Mounting, ...] = ()
+    no_holes: Annotated[bool, Field(strict=True)] = False
     nothing_overhead: bool = False
     max_depth: Size = 0.30
     headroom: Size = 2.0
+    head_depth: Size = 0.10
     fire_class: str | None = None
     banned_products: tuple[Name, ...] = ()
     keep_clear: tuple[KeepClearSection, ...] = ()

@@ -66,7 +66,7 @@ UNITS = (Choice("metres", "m"), Choice("feet", "ft"))
 FIXING = (
     Choice("yes, walls and ceiling", "both"),
     Choice("walls only, nothing overhead", "walls"),
-    Choice("no: only what stands, lies or fills a corner", "none"),
+    Choice("no holes: only what stands, leans, lies, clamps or sticks by itself", "none"),
 )
 EARLY = (
     Choice("10 dB within 15 ms: the least that listening rooms are held to", "controlled"),

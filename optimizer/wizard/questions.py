@@ -206,7 +206,7 @@ def _limits(talk: Talk, draft: Draft) -> Tables:
     if allowed == "walls":
         limits["nothing_overhead"] = True
     if allowed == "none":
-        limits["no_mountings"] = ["wall", "ceiling", "window"]
+        limits["no_holes"] = True
     return {"limits": limits}
 
 

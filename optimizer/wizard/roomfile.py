@@ -31,6 +31,7 @@ BUDGET_HINTS = (
 )
 LIMIT_HINTS = (
     "# max_depth = 0.30         # how far a piece below 2 m may stand out from a wall",
+    "# head_depth = 0.10        # how far one above knee height may, where people walk",
     '# fire_class = "E"         # the least class of EN 13501-1 you accept',
     "# banned_products = []     # names from the price list",
 )

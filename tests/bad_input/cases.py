@@ -56,6 +56,11 @@ HEADER = "id,name,kind,width,height,depth,turn,mountings,gaps,materials,price,pa
 WOOL = "wool,wool panel,panel,0.6,1.2,50 mm,yes,wall ceiling,0,mineral_wool_50_wall,50.00,1,A1"
 FILL = "fill,corner fill,corner,0.3,0.6,300 mm,no,corner,0,corner_fill_300,40.00,1,A1"
 PRICES = f"{HEADER}\n{WOOL}\n{FILL}\n"
+HELD = (  # mounting, weight, uses, load of a strip
+    f"{HEADER},weight_kg,sundries,hole,load_kg\n"
+    "wool,wool panel,panel,0.6,1.2,50 mm,yes,{},0,mineral_wool_50_wall,50.00,1,A1,{},{},,\n"
+    f"{FILL},,,,\nstrip,strips,sundry,,,,,,,,5.00,1,,,,no,{{}}\n"
+)
 OWN = "id,name,unit,a125,a250,a500,a1000,a2000,a4000\nmy_floor,floor,alpha,.1,.1,.1,.1,.1,.1\n"
 GOOD_FILES = {"room.toml": ROOM, "prices.csv": PRICES, "own.csv": OWN}
 
@@ -244,7 +249,8 @@ MONEY_CASES = (
     room("headroom_above_ceiling", "max_depth = 0.2", "headroom = 2.5",
          ("limits.headroom", "room's height")),
     room("no_mounting_left", "max_depth = 0.2",
-         'no_mountings = ["wall", "ceiling", "corner", "floor", "window", "stand"]',
+         'no_mountings = ["wall", "ceiling", "corner", "floor", "window", "stand", "lean", "pole", '
+         '"adhesive"]',
          ("limits.no_mountings", "allow"), ("limits", "relax one")),
     room("no_product_left", "max_depth = 0.2", 'banned_products = ["wool", "fill"]',
          ("limits", "relax one")),
@@ -252,6 +258,10 @@ MONEY_CASES = (
          ("limits.banned_products", "no such product")),
     room("fire_class_unknown", "max_depth = 0.2", 'fire_class = "Z"',
          ("limits.fire_class", "EN 13501-1"), ("limits", "relax one")),
+    room("no_holes_in_words", "max_depth = 0.2", 'no_holes = "yes"', ("limits.no_holes", "true")),
+    room("no_holes_leave_nothing", "max_depth = 0.2",
+         'no_holes = true\nbanned_products = ["fill"]', ("limits", "relax one")),
+    room("head_depth_zero", "max_depth = 0.2", "head_depth = 0", ("limits.head_depth", "above 0")),
     room("grid_of_a_millimetre", "max_depth = 0.2", 'grid = "1 mm"', ("limits.grid", "0.02")),
     room("depth_zero", "max_depth = 0.2", "max_depth = 0", ("limits.max_depth", "above 0")),
     room("weights_all_zero", "decay = 1.0",
@@ -300,6 +310,24 @@ PRICE_CASES = (
     prices("products_501", "+", f"{FILL}\n" * 499, ("", "lists 501 products; at most 500")),
     prices("product_hung_on_nothing", "wall ceiling", "roof", ("row 2.mountings[0]", "wall")),
     prices("pack_of_none", "50.00,1,", "50.00,0,", ("row 2.pack", "from 1")),
+    prices("strips_of_no_stated_load", "", HELD.format("adhesive", 1, "strip*4", ""),
+           ("row 2.sundries", "load_kg")),
+    prices("strips_of_a_piece_not_weighed", "", HELD.format("adhesive", "", "strip*4", 2),
+           ("row 2.weight_kg", "missing")),
+    prices("strips_too_few", "", HELD.format("adhesive", 3, "strip*2", 2),
+           ("row 2.weight_kg", "above the 4 kg")),
+    prices("strips_for_a_heavy_piece", "", HELD.format("adhesive", 5, "strip*9", 2),
+           ("row 2.weight_kg", "strips are for")),
+    prices("strips_for_a_deep_piece", "",
+           HELD.format("adhesive", 1, "strip*4", 2).replace("50 mm", "80 mm"),
+           ("row 2.depth", "levers")),
+    prices("poles_too_weak", "", HELD.format("pole", 9, "strip*2", 8),
+           ("row 2.weight_kg", "above the 16 kg")),
+    prices("load_of_a_piece", "", HELD.format("adhesive", 1, "strip*4", 2).replace("*4,,", "*4,,3"),
+           ("row 2.load_kg", "for sundries")),
+    prices("hole_in_words", "",
+           HELD.format("adhesive", 1, "strip*4", 2).replace(",no,2", ",some,2"),
+           ("row 4.hole", "yes or no")),
     prices("product_id_twice", "fill,corner fill", "wool,corner fill", ("id", "rename")),
     prices("row_counted_after_blank_line", f"{WOOL}\n", f"\n{WOOL.replace('50.00', 'x')}\n",
            ("row 3.price", "49.90")),

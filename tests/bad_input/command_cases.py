@@ -37,6 +37,104 @@ MORE = {
 }
 
 Row = tuple[str, tuple[Expected, ...]]
+W = "room.toml --out out --wishes "
+WISHES: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {  # text of wishes, key, remedy
+    "no_toml": ("keep = [", (("", "not valid TOML"),)),
+    "nothing": ("", (("", "holds no wish"),)),
+    "unknown_key": ('plan = "plan.json"\nkeeps = [1]', (("keeps", "keep"),)),
+    "no_plan": ("keep = [1]", (("plan", "is missing"),)),
+    "number_unknown": ('plan = "plan.json"\nkeep = [7]', (("keep[0]", "no piece of that plan"),)),
+    "refused_number_unknown": (
+        'plan = "plan.json"\nrefuse = ["x"]',
+        (("refuse[0]", "no piece of that plan"),),
+    ),
+    "number_as_table": ('plan = "plan.json"\nkeep = [{}]', (("keep[0]", "text in quotes"),)),
+    "kept_and_refused": (
+        'plan = "plan.json"\nkeep = [1]\nrefuse = [1]',
+        (("keep[0]", "refused as well"),),
+    ),
+    "kept_on_a_refused_wall": (
+        'plan = "plan.json"\nkeep = [1]\nrefuse_surfaces = ["front"]',
+        (("keep", "refused by its surface"),),
+    ),
+    "kept_over_the_window": (
+        'plan = "plan_over_window.json"\nkeep = [1]',
+        (("keep[0]", "covers the window"),),
+    ),
+    "surface_unknown": ('refuse_surfaces = ["roof"]', (("refuse_surfaces[0]", "no such surface"),)),
+    "product_unknown": ('refuse_products = ["wol"]', (("refuse_products[0]", "did you mean"),)),
+    "liked_nowhere": (
+        '[[like]]\nsurface = "roof"\nat = [0, 0]\nsize = [1, 1]',
+        (("like[0].surface", "no such surface"),),
+    ),
+    "liked_outside": (
+        '[[like]]\nsurface = "left"\nat = [3.5, 0]\nsize = [1, 1]',
+        (("like[0].at", "reaches outside"),),
+    ),
+    "liked_of_no_size": (
+        '[[like]]\nsurface = "left"\nat = [0, 0]\nsize = [0, 1]',
+        (("like[0].size[0]", "above 0"),),
+    ),
+    "liked_of_no_product": (
+        '[[like]]\nsurface = "left"\nat = [0, 0]\nsize = [1, 1]\nproduct = "foam"',
+        (("like[0].product", "no product"),),
+    ),
+    "liked_in_the_window": (
+        '[[like]]\nsurface = "left"\nat = [1.5, 1.4]\nsize = [0.2, 0.2]',
+        (("like[0]", "no allowed piece fits"),),
+    ),
+    "liked_and_refused": (
+        'refuse_surfaces = ["back"]\n[[like]]\nsurface = "back"\nat = [1, 1]\nsize = [1, 1]',
+        (("like[0]", "is refused"),),
+    ),
+    "three_faults": (
+        'keep = [1]\nrefuse_surfaces = ["roof"]\nrefuse_products = ["x"]',
+        (
+            ("plan", "is missing"),
+            ("refuse_surfaces[0]", "no such surface"),
+            ("refuse_products[0]", "no such product"),
+        ),
+    ),
+}
+MORE |= {f"wish_{name}.toml": text for name, (text, _) in WISHES.items()}
+MORE |= {
+    "wish_gone.toml": 'plan = "gone.json"\nkeep = [1]',
+    "wish_two_here.toml": 'plan = "plan.json"\nkeep = [1]',
+    "wish_two.toml": 'plan = "plan_of_two.json"\nkeep = [1, 2]',
+    "wish_clash.toml": 'plan = "plan_clash.json"\nkeep = [1, 2]',
+    "plan_clash.json": json.dumps({"pieces": [PIECE, {**PIECE, "u_m": 1.2}]}),
+}
+WISH_CASES: dict[str, Row] = {
+    **{
+        f"wish_{name}": (
+            f"{W}wish_{name}.toml",
+            tuple((f"wish_{name}.toml", *fault) for fault in faults),
+        )
+        for name, (_, faults) in WISHES.items()
+    },
+    "wish_of_the_plan_written": (
+        "room.toml --out . --wishes wish_two_here.toml",
+        (("wish_two_here.toml", "plan", "written over"),),
+    ),
+    "wish_plan_gone": (f"{W}wish_gone.toml", (("gone.json", "", "read"),)),
+    "wish_file_gone": (f"{W}gone.toml", (("gone.toml", "", "read"),)),
+    "wish_of_too_much": (
+        f"{W}wish_two.toml --budget 60",
+        (("wish_two.toml", "keep", "keep less"),),
+    ),
+    "wish_of_one_place_twice": (
+        f"{W}wish_clash.toml",
+        (("wish_clash.toml", "keep", "same space"),),
+    ),
+    "wish_with_stages": (
+        f"{W}wish_two.toml --stages 300,600",
+        ((LINE, "--wishes", "not together with --stages"),),
+    ),
+    "wish_with_alternatives": (
+        f"{W}wish_two.toml --alternatives 2",
+        ((LINE, "--wishes", "not together with --alternatives"),),
+    ),
+}
 COMPARE_CASES: dict[str, Row] = {
     "compare_nothing": ("room.toml", ((LINE, "VARIANT", "at least one variant"),)),
     "compare_unknown_variant": ("room.toml coach", ((LINE, "VARIANT", 'did you mean "couch"?'),)),
@@ -233,7 +331,8 @@ COMMAND_CASES: dict[str, tuple[list[str], tuple[Expected, ...]]] = {
     name: ([command, *words.split()], faults)
     for command, table in (
         ("compare", COMPARE_CASES), ("why", WHY_CASES), ("budget", BUDGET_CASES),
-        ("report", REPORT_CASES), ("measure", MEASURE_CASES), ("calibrate", CALIBRATE_CASES),
+        ("report", REPORT_CASES), ("plan", WISH_CASES), ("measure", MEASURE_CASES),
+        ("calibrate", CALIBRATE_CASES),
     )
     for name, (words, faults) in table.items()
 } | {

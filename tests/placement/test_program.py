@@ -58,9 +58,10 @@ def toy() -> Effects:
 def lp_text(family: str) -> str:
     """The program of the toy table with one family of constraints only."""
     model = pyo.ConcreteModel(name=family)
-    define_variables(model, toy())
-    define_objective(model, toy())
-    FAMILIES[family](model, toy())
+    effects = replace(toy(), wished=(np.array([1, 2]), np.array([3])))
+    define_variables(model, effects)
+    define_objective(model, effects)
+    FAMILIES[family](model, effects)
     with TemporaryDirectory() as folder:
         path = Path(folder) / "program.lp"
         model.write(str(path), io_options={"symbolic_solver_labels": True})
