@@ -58,8 +58,8 @@ class Patches:
     `edge` (N, 8) is how much more than its coefficient a piece absorbs with its free edges, 1 or
     above. `make` (N,) is what a piece is made of (materials.modal.Make), which decides how it acts
     in the bass; None where only coefficients are known. `strength` (N,) multiplies the admittance
-    of the make (a row that shows less, a drawn one). `shade` (N, 8) is the share of an open wall's sound that reaches it,
-    for formulas that know no furniture. Left out: 1, None, 1 and 1.
+    of the make (a row that shows less, a drawn one). `shade` (N, 8) is the share of an open wall's
+    sound that reaches it, for formulas that know no furniture. Left out: 1, None, 1 and 1.
     """
 
     surface: Ints
