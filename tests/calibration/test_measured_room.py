@@ -57,7 +57,7 @@ def test_the_state_left_out_is_predicted(found: Calibration, states: dict[int, S
     table = found.unknowns.table(found.z)
     predicted = states[50].decay(table).t20 * states[50].corrections(table)
     off = np.abs(predicted / states[50].measured.t20 - 1)[MIDDLE]
-    assert off.mean() < 0.046  # 0.047 while walls of unlike panels scattered no more than others
+    assert off.mean() < 0.044  # 4.6 to 4.7 % while unlike panels of a wall did not scatter
     assert off.max() < 0.10
 
 
