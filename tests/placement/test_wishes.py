@@ -12,6 +12,7 @@ from test_optimum import MOST, every_subset
 from tiny_rooms import some_candidates, tiny_project
 
 from optimizer.acoustics.judged import judge_scene
+from optimizer.commands.plan_wishes import wishes_in_words, wishes_part
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import opening
@@ -21,9 +22,9 @@ from optimizer.placement.program import TIE
 from optimizer.planning import Plan, build_decision, make_plan, planned
 from optimizer.project import Project
 from optimizer.results.planfile import plan_as_json
-from optimizer.wishes.costs import wish_costs
+from optimizer.wishes.costs import WishCost, wish_costs
 from optimizer.wishes.decision import Wished, wished_decision
-from optimizer.wishes.file import read_wishes
+from optimizer.wishes.file import Wish, read_wishes
 
 NOTHING = np.zeros(0, dtype=np.int64)
 
@@ -172,3 +173,17 @@ def test_the_mirrored_room_with_mirrored_wishes_has_the_mirrored_plan(
     assert other.decision.effects.count == wished.decision.effects.count
     one, two = (select(w.decision.effects, 0.01) for w in (wished, other))
     assert objective(wished.decision.effects, one.chosen) == pytest.approx(two.objective, rel=1e-9)
+
+
+def test_costs_are_told_one_wish_a_line() -> None:
+    """By hand: 0.9 of 1.0 without the first wish is a tenth of it."""
+    first, second, third = (Wish("keep", f"keep {i}") for i in (1, 2, 3))
+    costs = (WishCost(first, 1.0, 0.9), WishCost(second, 1.0, 1.0), WishCost(third, 1.0, None))
+    lines = wishes_in_words(costs).splitlines()
+    assert "1.000 with all of them" in lines[0]
+    assert lines[1:] == [
+        "- keep 1: 0.100, 10.0 % of it (0.900 without this wish)",
+        "- keep 2: nothing",
+        "- keep 3: not tried, out of time",
+    ]
+    assert [row[0] for row in wishes_part(costs).table.rows] == ["keep 1", "keep 2", "keep 3"]
