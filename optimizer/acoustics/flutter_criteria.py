@@ -89,16 +89,18 @@ class FlutterFamily(Rows):
         return self.pair
 
     def told(self, scene: Scene, values: Floats, met: NDArray[np.bool_]) -> Told:
-        """The least loss of each pair (P,), its octave, and at how many places it is too little."""
+        """The least loss of each pair (P,), where it is, and how many places lose too little."""
         least, notes = [], []
         for row, facing, grid in zip(self.pairs, self.facing, self.grids, strict=True):
             lost = facing.heard(scene, grid, HEARD)
-            octaves, places = lost.min(axis=(1, 2)), lost.min(axis=0)
+            octave, u, v = np.unravel_index(int(np.argmin(lost)), lost.shape)
+            places = lost.min(axis=0)
             short = 100 * np.mean(places[np.isfinite(places)] < row.low - 1e-9)
-            least.append(float(octaves.min()))
+            least.append(float(lost.min()))
+            (near,) = _near(scene, facing.planes[0], grid.places[u, v][None])
             notes.append(
-                f"{NOTE}; least at {band_label(BANDS[HEARD[int(octaves.argmin())]])}; "
-                f"too little at {short:.0f} % of the places"
+                f"{NOTE}; least {near} at {band_label(BANDS[HEARD[octave]])}; too little at "
+                f"{short:.0f} % of the places"
             )
         needed = np.array([row.low for row in self.pairs])
         return Told(np.array(least), np.array(least) >= needed - 1e-9, tuple(notes))

