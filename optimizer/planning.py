@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
+from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
@@ -54,10 +55,12 @@ def build_decision(project: Project) -> Decision:
 def _decision(flipped: bool, solved: Project) -> Decision:
     products = solved.usable_products
     limits = solved.scenario.limits
-    found = find_candidates(solved.room, products, limits, bounce_points(solved))
+    rules = solved.scenario.layout.rules
+    found = find_candidates(solved.room, products, limits, bounce_points(solved), rules)
     effects = effects_table(
         solved.room, solved.scene, solved.criteria, found, products, solved.spendable_cents
     )
+    effects = replace(effects, order=order_of(solved.room, found, rules))
     return Decision(solved, flipped, found, effects)
 
 

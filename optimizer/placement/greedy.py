@@ -21,7 +21,8 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
     while True:
         gain = _gains(effects, quantities)
         cost = extra_cost(effects, np.array(chosen, dtype=np.int64))
-        fits = open_ & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
+        free = open_ & effects.order.open(np.array(chosen, dtype=np.int64), effects.count)
+        fits = free & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
                         <= effects.budget_cents)  # fmt: skip
         share = np.maximum(cost / max(effects.budget_cents, 1), FREE)
         worth = np.where(fits & (gain > 1e-9), gain / share, -1.0)

@@ -43,6 +43,7 @@ class Neighbours:
         taken = np.zeros(effects.count)
         taken[rest] = 1.0
         barred = (self.rows.T @ (self.rows @ taken) > 0) | (taken > 0)
+        barred |= ~effects.order.open(rest, effects.count)
         cost = effects.cost_cents(rest) + extra_cost(effects, rest)
         open_ = np.flatnonzero(~barred & (cost <= effects.budget_cents))
         after = effects.criteria.excess(
@@ -86,8 +87,9 @@ class Neighbours:
         return [np.array(selection) for _, selection in sorted(best.values())[:most]]
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
+        fewer = len(rest) < len(held) and self.effects.order.holds(rest)
         without = objective(self.effects, rest)
-        if len(rest) < len(held) and without < value - ENOUGH:
+        if fewer and without < value - ENOUGH:
             held, value = rest, without
         added = self.additions(rest)
         best = int(added.argmin()) if len(added) else 0

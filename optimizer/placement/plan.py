@@ -193,12 +193,14 @@ def relative(value: float, bound: float) -> float:
 
 
 def feasible(effects: Effects, chosen: Ints) -> bool:
-    """Whether these are candidates that exclude none of each other and fit the budget."""
+    """Whether these are candidates that exclude none of each other, fit the budget and keep to the
+    order."""
     taken = np.bincount(chosen, minlength=effects.count) if np.all(chosen >= 0) else np.array([2])
     if len(taken) != effects.count or taken.max(initial=0) > 1:
         return False
     apart = all(taken[row].sum() <= 1 for row in effects.cover)
-    return bool(apart and effects.cost_cents(chosen) <= effects.budget_cents)
+    paid = effects.cost_cents(chosen) <= effects.budget_cents
+    return bool(apart and paid and effects.order.holds(chosen))
 
 
 def objective(effects: Effects, chosen: Ints) -> float:
@@ -210,13 +212,17 @@ def objective(effects: Effects, chosen: Ints) -> float:
 def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambda _: True) -> Ints:
     """The selection without candidates whose removal makes the objective no worse.
 
-    Only selections for which `may_be` holds are passed through.
+    Only selections for which `may_be` and the order hold are passed through.
     """
     kept = list(np.sort(chosen))
     value = objective(effects, np.array(kept, dtype=np.int64))
     while kept:
         trials = [np.array(kept[:i] + kept[i + 1 :], dtype=np.int64) for i in range(len(kept))]
-        values = [objective(effects, trial) if may_be(trial) else math.inf for trial in trials]
+        fits = (may_be(trial) and effects.order.holds(trial) for trial in trials)
+        values = [
+            objective(effects, trial) if fit else math.inf
+            for trial, fit in zip(trials, fits, strict=True)
+        ]
         best = int(np.argmin(values))
         if values[best] > value + 1e-12:
             break
@@ -232,6 +238,7 @@ def _start(problem: Problem, program: Matrices, held: Held) -> Floats:
         values |= {f"{block}x[{c}]": 0.0 for c in range(effects.count)}
         values |= {f"{block}x[{c}]": 1.0 for c in chosen}
         values |= {f"{block}n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
+        values |= {f"{block}{name}": y for name, y in effects.order.columns(chosen).items()}
     return np.array([values.get(name, math.nan) for name in program.names])
 
 

@@ -150,6 +150,7 @@ def remaining(effects: Effects, kept: Ints, allowed: NDArray[np.bool_]) -> tuple
         product=effects.product[index],
         pieces=effects.pieces[index],
         cover=tuple(row for row in rows if len(row) > 1),
+        order=effects.order.remaining(kept, index),
         owned=have - used.astype(np.int64),
         budget_cents=effects.budget_cents - effects.cost_cents(kept),
     )
@@ -248,6 +249,8 @@ def _delays(
         change = 0.0
         for s in range(first, len(stages)):
             without = held[s][held[s] != c]
+            if not stages[s].order.holds(without):
+                break
             now, then = (objective(stages[s], o) for o in (held[s], without))
             change += shares[s] * (then - now)
             moves.append((change, int(c), first, s))
