@@ -38,6 +38,7 @@ from optimizer.room.schema import LimitsSection
 FINEST = 0.30  # m, grid step
 ENOUGH = 4000  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
+HIGH_WALL = 3.0  # m above the lowest edge, from which pieces in lines hang at more than two levels
 CENTRED = 1e-4  # m off the axis that counts as on it
 
 
@@ -264,7 +265,7 @@ def _positions(
     step = grid * STEP_UP if surface.is_wall else grid
     v_starts = _starts(bottom, v1, height, step) + [a - height / 2 for a in anchors[:, 1]]
     if order.lines and surface.is_wall and not layout.own_place:
-        v_starts = [bottom, v1 - height, *(a - height / 2 for a in agreed(anchors[:, 1]))]
+        v_starts = [*_levels(bottom, v1, height), *(a - height / 2 for a in agreed(anchors[:, 1]))]
     if order.blocks and surface.is_wall and not layout.own_place:
         middles = agreed(anchors[:, 0], ALIKE if layout.grid.columns > 1 else AGREE)
         u_starts = [u0, u1 - width, *(a - width / 2 for a in middles)]
@@ -292,6 +293,12 @@ def _positions(
 def _starts(low: float, high: float, size: float, step: float) -> list[float]:
     last = high - size
     return [*np.arange(low, last + 1e-9, step).tolist(), last]
+
+
+def _levels(low: float, high: float, size: float) -> list[float]:
+    """Lower edges of what is hung in lines: few of them, on high walls up to the ceiling."""
+    levels = np.arange(low, high - size + 1e-9, STEP_UP * FINEST).tolist()
+    return levels if high - low > HIGH_WALL else levels[:2]
 
 
 def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
@@ -350,15 +357,31 @@ def _mirrored(
     index = room.surfaces.index(partner)
     fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
     same = partner.name == surface.name
-    for rect, twin, free_too in zip(free.tolist(), image.tolist(), fits, strict=True):
+    forced = ~fits & ~_partly_free(zones, partner, layout, image, limits)
+    for rect, twin, free_too, alone in zip(free.tolist(), image.tolist(), fits, forced, strict=True):
         first = _pieces(room, layout, surface, tuple(rect))
-        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or not free_too:
+        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or alone:
             yield Candidate(first, layout.grid)
-        elif same and _rects_overlap(rect, twin):
+        elif not free_too or same and _rects_overlap(rect, twin):
             continue
         elif _is_first(room, first, surface, partner):
             second = _pieces(room, layout, partner, tuple(twin))
             yield Candidate((*first, *second), layout.grid)
+
+
+def _partly_free(
+    zones: Zones, surface: Surface, layout: Layout, rects: Floats, limits: LimitsSection
+) -> Mask:
+    """Which outlines (N, 4) of blocks leave a place for some of their pieces."""
+    some = np.zeros(len(rects), dtype=bool)
+    if layout.grid.count == 1:
+        return some
+    index = zones.room.surfaces.index(surface)
+    cells = np.array([list(layout.grid.cells(tuple(rect))) for rect in rects.tolist()])
+    for cell in range(layout.grid.count):
+        spots = Spots(index, cells[:, cell], layout.reach)
+        some |= _usable(zones, surface, layout, spots, limits)
+    return some
 
 
 def _is_first(room: Room, block: Sequence[Piece], surface: Surface, partner: Surface) -> bool:

@@ -93,7 +93,10 @@ def _lines(
         mine = [(index, piece, found[1]) for index, piece, found in rows if found[0] == group]
         heights = sorted({lines for *_, lines in mine}, key=str)
         place = {lines: s for s, lines in enumerate(heights)}
-        on.append(_useful(heights))
+        useful = _useful(heights)
+        if useful.shape[1] <= most:
+            continue
+        on.append(useful)
         owner = np.array([index for index, *_ in mine], dtype=np.int64)
         at = np.array([place[lines] for *_, lines in mine], dtype=np.int64)
         table = sparse.coo_array(
