@@ -270,6 +270,7 @@ def _positions(
         middles = agreed(anchors[:, 0], ALIKE if layout.grid.columns > 1 else AGREE)
         u_starts = [u0, u1 - width, *(a - width / 2 for a in middles)]
         u_starts += starts_beside_areas(surface, width)
+        u_starts += [middle - width / 2 for middle in _opposite_areas(room, surface)]
     if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
         u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
         v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
@@ -293,6 +294,16 @@ def _positions(
 def _starts(low: float, high: float, size: float, step: float) -> list[float]:
     last = high - size
     return [*np.arange(low, last + 1e-9, step).tolist(), last]
+
+
+def _opposite_areas(room: Room, surface: Surface) -> list[float]:
+    """Middles along a wall of the mirror images of areas, where pieces hang without a twin."""
+    partner = mirror_partner(room, surface)
+    blocking = [] if partner is None else [a.rect for a in partner.areas if a.blocks]
+    if partner is None or not blocking:
+        return []
+    rects = _mirror_rects(room, partner, surface, np.array(blocking))
+    return np.round(rects[:, [0, 2]].mean(axis=1), DIGITS).tolist()
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:

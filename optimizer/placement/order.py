@@ -23,11 +23,13 @@ NONE = np.zeros(0, dtype=np.int64)
 
 @dataclass(frozen=True)
 class Rows:
-    """A x + B y <= high: A (J, C) on the candidates, B (J, Y) on yes/no columns of the rule."""
+    """A x + B y <= high: A (J, C) on the candidates, B (J, Y) on columns of the rule from 0 to 1,
+    of which the first `whole` are yes or no."""
 
     A: sparse.csr_array
     B: sparse.csr_array
     high: Floats
+    whole: int
 
 
 class Rule(Protocol):
@@ -80,8 +82,9 @@ class Lines:
             at.append(NONE)
             through.append((np.arange(place[g], place[g + 1]), 1.0))
             high.append(float(self.most))
-        A = _filled([(members, 1.0) for members in at], count)
-        return Rows(A, _filled(through, int(place[-1])), np.array(high))
+        A = filled([(members, 1.0) for members in at], count)
+        lines = int(place[-1])
+        return Rows(A, filled(through, lines), np.array(high), lines)
 
     @cached_property
     def _held(self) -> tuple[tuple[Ints, Mask], ...]:
@@ -137,13 +140,13 @@ class Stacks:
     def rows(self) -> Rows:
         """x_upper <= sum of x over what carries it."""
         parts = [((np.array([c]), 1.0), (on, -1.0)) for c, on in self.needs]
-        return Rows(_rows_of(parts, self.count), _no_columns(len(parts)), np.zeros(len(parts)))
+        return Rows(_rows_of(parts, self.count), _no_columns(len(parts)), np.zeros(len(parts)), 0)
 
     @cached_property
     def _carries(self) -> tuple[Ints, sparse.csr_array]:
         """The candidate of each need (J,), and which candidates (J, C) meet it."""
         owner = np.array([c for c, _ in self.needs], dtype=np.int64)
-        return owner, _filled([(on, 1.0) for _, on in self.needs], self.count)
+        return owner, filled([(on, 1.0) for _, on in self.needs], self.count)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether all needs of the selection are met."""
@@ -182,7 +185,8 @@ class AtMost:
     def rows(self) -> Rows:
         """The sums themselves."""
         groups = len(self.weight)
-        return Rows(sparse.csr_array(self.weight), _no_columns(groups), np.full(groups, self.most))
+        high = np.full(groups, self.most)
+        return Rows(sparse.csr_array(self.weight), _no_columns(groups), high, 0)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether no sum is above the most."""
@@ -213,10 +217,10 @@ class Kinds:
         """sum of x over kind p <= upto_p y_p, and sum of y <= most."""
         kinds = len(self.upto)
         each = [(np.flatnonzero(self.kind == p), 1.0) for p in range(kinds)]
-        A = _filled([*each, (NONE, 1.0)], len(self.kind))
+        A = filled([*each, (NONE, 1.0)], len(self.kind))
         on = sparse.diags_array(-self.upto.astype(float), shape=(kinds, kinds))
         B = sparse.csr_array(sparse.vstack([on, np.ones((1, kinds))]))
-        return Rows(A, B, np.append(np.zeros(kinds), float(self.most)))
+        return Rows(A, B, np.append(np.zeros(kinds), float(self.most)), kinds)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether there are few enough kinds."""
@@ -238,40 +242,60 @@ class Kinds:
 class Company:
     """At most a share of the counted pieces hang alone, but in plans of few pieces all may.
 
-    `alone` (C,) pieces that a candidate leaves alone (less than none where it keeps another
-    company), `counted` (C,) its pieces that are counted, `upto` pieces that any plan can have.
+    `counted` (C,) pieces of each candidate that are counted. A place is where one piece may hang by
+    itself: `at` (P, C) which candidates have such a piece there, `near` (P, C) which have one beside
+    it. `upto`: pieces that any plan can have.
     """
 
     name: str
-    alone: Floats
     counted: Floats
+    at: sparse.csr_array
+    near: sparse.csr_array
     share: float
     few: int
     upto: int
 
     @cached_property
     def rows(self) -> Rows:
-        """alone - share counted <= few y, and counted <= few + (upto - few) (1 - y)."""
-        more = float(max(self.upto - self.few, 0))
-        A = sparse.csr_array(np.stack([self.alone - self.share * self.counted, self.counted]))
-        B = sparse.csr_array(np.array([[-float(self.few)], [more]]))
-        return Rows(A, B, np.array([0.0, self.few + more]))
+        """With y = 1 in plans of few pieces and a_p = 1 where a piece is alone: sum of x at p
+        - sum of x near p <= a_p; sum of a - share counted <= few y; counted <= few + (upto - few)
+        (1 - y)."""
+        places, more = self.at.shape[0], float(max(self.upto - self.few, 0))
+        A = sparse.vstack([self.at - self.near, -self.share * self.counted[None], self.counted[None]])
+        alone = sparse.vstack([-sparse.eye_array(places), np.ones((1, places)), np.zeros((1, places))])
+        few = np.concatenate([np.zeros(places), [-float(self.few), more]])[:, None]
+        high = np.concatenate([np.zeros(places + 1), [self.few + more]])
+        return Rows(sparse.csr_array(A), sparse.csr_array(sparse.hstack([few, alone])), high, 1)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether enough have company, or there are few."""
-        return bool(self._fits(self.alone[chosen].sum(), self.counted[chosen].sum()))
+        alone = self._alone(_taken(chosen, len(self.counted)))
+        return bool(self._fits(np.array(float(alone.sum())), self.counted[chosen].sum()))
 
     def open(self, chosen: Ints) -> Mask:
         """Candidates that leave enough in company."""
-        alone = self.alone[chosen].sum() + self.alone
-        return np.asarray(self._fits(alone, self.counted[chosen].sum() + self.counted))
+        taken = _taken(chosen, len(self.counted))
+        alone = self._alone(taken)
+        left = alone.sum() - (self.near.T @ alone.astype(float))
+        lonely = (self.near @ taken == 0).astype(float)
+        left += self._at_without_itself.T @ lonely
+        return self._fits(left, self.counted[chosen].sum() + self.counted)
+
+    @cached_property
+    def _at_without_itself(self) -> sparse.csr_array:
+        """Which candidates (P, C) have a piece at a place and no other of their own beside it."""
+        return sparse.csr_array(self.at - self.at.multiply(self.near))
+
+    def _alone(self, taken: Floats) -> Mask:
+        return np.asarray((self.at @ taken > 0) & (self.near @ taken == 0))
 
     def _fits(self, alone: Floats, counted: Floats) -> Mask:
         return np.asarray((alone <= self.share * counted + 1e-9) | (counted <= self.few))
 
     def columns(self, chosen: Ints) -> Floats:
-        """One where the plan has few pieces."""
-        return np.array([float(self.counted[chosen].sum() <= self.few)])
+        """One where the plan has few pieces, then one for each place where a piece is alone."""
+        few = float(self.counted[chosen].sum() <= self.few)
+        return np.append(few, self._alone(_taken(chosen, len(self.counted))).astype(float))
 
 
 @dataclass(frozen=True)
@@ -315,7 +339,7 @@ class Order:
         if self.index is None:
             return rows
         kept = np.asarray(rows.A[:, self.kept].sum(axis=1)).ravel()
-        return Rows(rows.A[:, self.index], rows.B, rows.high - kept)
+        return Rows(rows.A[:, self.index], rows.B, rows.high - kept, rows.whole)
 
     def remaining(self, kept: Ints, index: Ints) -> "Order":
         """The order of what is left to decide (`index`) once more is `kept`."""
@@ -348,7 +372,7 @@ def _taken(chosen: Ints, count: int) -> Floats:
     return taken
 
 
-def _filled(parts: Sequence[tuple[Ints, float]], width: int) -> sparse.csr_array:
+def filled(parts: Sequence[tuple[Ints, float]], width: int) -> sparse.csr_array:
     """A row (width,) for each part, holding its value at its places."""
     return _rows_of([[part] for part in parts], width)
 

@@ -1,8 +1,8 @@
 """The rules of order in force, worked out as arrays from a room's candidates.
 
 What a line is, what carries what and which pieces are counted is said in optimizer.placement.neat.
-A piece placed by itself counts as alone whatever hangs beside it, so the rule of company is a
-little stricter than what it is told by.
+Only pieces on the same surface, or in the same corner, keep each other company here, so the rule is
+a little stricter than what it is told by.
 """
 
 from collections.abc import Callable, Sequence
@@ -13,6 +13,7 @@ from scipy import sparse
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.neat import (
     FEW,
+    NEAR,
     SAME,
     based,
     carries,
@@ -23,7 +24,7 @@ from optimizer.placement.neat import (
     lines_of,
     wall_of,
 )
-from optimizer.placement.order import AtMost, Company, Ints, Kinds, Lines, Mask, Order, Rule, Stacks
+from optimizer.placement.order import AtMost, Company, Ints, Kinds, Lines, Mask, Order, Rule, Stacks, filled
 from optimizer.placement.pieces import Piece
 from optimizer.room.geometry import Floats, Rect
 from optimizer.room.layout import OrderRules
@@ -39,9 +40,8 @@ def order_of(room: Room, candidates: Sequence[Candidate], rules: OrderRules) -> 
         found.append(_lines("lines", candidates, rules.lines, lambda p: _on_wall(room, p)))
     if rules.one_rail:
         found.append(_lines("rail", candidates, 1, lambda p: _on_rail(room, p)))
-    stacks = _stacks(room, candidates)
     if rules.stacks:
-        found.append(stacks)
+        found.append(_stacks(room, candidates))
     if rules.clouds:
         found.append(AtMost("clouds", _clouds(room, candidates), float(rules.clouds)))
     if rules.kinds:
@@ -51,7 +51,7 @@ def order_of(room: Room, candidates: Sequence[Candidate], rules: OrderRules) -> 
         found.append(AtMost("pieces", pieces, float(rules.pieces)))
     if rules.alone_percent < 100:
         upto = rules.pieces or int(pieces.sum())
-        found.append(_company(room, candidates, rules.alone_percent / 100, stacks, upto))
+        found.append(_company(room, candidates, rules.alone_percent / 100, upto))
     return Order(tuple(rule for rule in found if not isinstance(rule, Lines) or rule.on))
 
 
@@ -167,14 +167,30 @@ def _kinds(candidates: Sequence[Candidate], most: int) -> Kinds:
 
 
 def _company(
-    room: Room, candidates: Sequence[Candidate], share: float, stacks: Stacks, upto: int
+    room: Room, candidates: Sequence[Candidate], share: float, upto: int
 ) -> Company:
     counted = np.array([float(sum(counts(p) for p in c.pieces)) for c in candidates])
-    alone = np.where([c.grid.count == 1 for c in candidates], counted, 0.0)
-    base = np.array([in_corner(c.pieces[0]) and based(room, c.pieces[0]) for c in candidates])
-    for c, carriers in stacks.needs:
-        # It has company in what carries it, and is company to it if that was alone so far.
-        sole = len(carriers) > 0 and bool(np.all(base[carriers]))
-        alone[c] = -float(len(candidates[c].pieces)) if sole else 0.0
-    return Company("company", alone, counted, share, FEW, upto)
+    where: dict[str, list[tuple[int, Piece]]] = {}
+    for c, candidate in enumerate(candidates):
+        for piece in candidate.pieces:
+            where.setdefault(piece.surface, []).append((c, piece))
+    at: list[Ints] = []
+    near: list[Ints] = []
+    for mine in where.values():
+        rects = np.array([piece.rect for _, piece in mine])
+        owner = np.array([c for c, _ in mine], dtype=np.int64)
+        single = np.array([candidates[c].grid.count == 1 and counts(p) for c, p in mine])
+        for rect in np.unique(rects[single], axis=0):
+            here = np.all(np.abs(rects - rect) <= SAME, axis=1) & single
+            at.append(np.unique(owner[here]))
+            near.append(np.unique(owner[_beside(rects, rect)]))
+    count = len(candidates)
+    tables = (filled([(members, 1.0) for members in places], count) for places in (at, near))
+    return Company("company", counted, *tables, share, FEW, upto)
 
+
+def _beside(rects: Floats, rect: Floats) -> Mask:
+    """Which rectangles (N, 4) lie within NEAR of one, and not on it."""
+    between = np.maximum(rect[:2] - rects[:, 2:], rects[:, :2] - rect[2:])
+    apart = np.linalg.norm(np.maximum(between, 0.0), axis=1)
+    return np.asarray((between.max(axis=1) > -SAME) & (apart <= NEAR))

@@ -6,7 +6,7 @@ of criterion k; e_k its excess beyond the limit, in units of the limit.
     minimise   sum_k w_k e_k + TIE * (cost / budget)
 
 Each `define_*` function adds one family of constraints; FAMILIES lists those of a plan (those of
-ORDER add the rows of a rule of order, whose yes/no columns are y),
+ORDER add the rows of a rule of order, whose own columns are y),
 STAGE_FAMILIES those that join the plans of a purchase in stages (one block each), APART_FAMILIES
 those that keep a plan apart from others. `cost` is in cents.
 """
@@ -265,7 +265,8 @@ def order_family(name: str) -> Callable[[pyo.ConcreteModel, Effects], None]:
         if rows is None:
             return
         A, B = rows.A.tocsr(), rows.B.tocsr()
-        y = pyo.Var(range(B.shape[1]), domain=pyo.Binary)
+        kinds = (pyo.UnitInterval, pyo.Binary)
+        y = pyo.Var(range(B.shape[1]), domain=lambda _, i: kinds[int(i < rows.whole)])
         model.add_component(f"{name}_y", y)
 
         def rule(_: pyo.ConcreteModel, j: int) -> object:
