@@ -1,6 +1,6 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
-from optimizer.placement.candidates import Candidate, find_candidates
+from optimizer.placement.candidates import CENTRED, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
 from optimizer.placement.orderly import order_of
@@ -19,7 +19,7 @@ from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
-from optimizer.room.model import Room
+from optimizer.room.model import Room, mirror_box
 from optimizer.round_record import Rounds, rounds_in_words
 from optimizer.rounds import Told, plan_in_rounds
 from optimizer.together import one_thread_each
@@ -115,7 +115,8 @@ class Planned:
         if decision.flipped:
             room, image = decision.project.room, project.room
             chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
-        groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
+        pairs = [pair for pieces in chosen for pair in _pairs(project.room, pieces)]
+        groups = _in_order(project, [_left_first(pair) for pair in pairs])
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
         late = judging != "none" and self.guard.over()
@@ -244,6 +245,17 @@ def _in_order(project: Project, groups: list[list[Piece]]) -> list[list[Piece]]:
         groups,
         key=lambda g: (place[g[0].product.id], walls[g[0].rects[0][0]], g[0].rect),
     )
+
+
+def _pairs(room: Room, block: Sequence[Piece]) -> Iterator[tuple[Piece, ...]]:
+    """The mirrored pairs and single pieces of a candidate."""
+    left = list(block)
+    while left:
+        piece = left.pop(0)
+        image = mirror_box(piece.box, 2 * room.axis_y)
+        twin = next((p for p in left if np.abs(p.box - image).max() < CENTRED), None)
+        left = [p for p in left if p is not twin]
+        yield (piece,) if twin is None else (piece, twin)
 
 
 def _numbered(

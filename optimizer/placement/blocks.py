@@ -56,7 +56,9 @@ class Grid:
 ONE = Grid()
 
 
-def grids(kind: str, mounting: str, size: tuple[float, float], surface: Surface) -> tuple[Grid, ...]:
+def grids(
+    kind: str, mounting: str, size: tuple[float, float], surface: Surface
+) -> tuple[Grid, ...]:
     """Blocks that a product may form on a surface; a piece with a place of its own forms none."""
     if kind in OWN_PLACE or mounting in ALONE_BY_NATURE:
         return (ONE,)

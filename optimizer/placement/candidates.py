@@ -369,7 +369,9 @@ def _mirrored(
     fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
     same = partner.name == surface.name
     forced = ~fits & ~_partly_free(zones, partner, layout, image, limits)
-    for rect, twin, free_too, alone in zip(free.tolist(), image.tolist(), fits, forced, strict=True):
+    for rect, twin, free_too, alone in zip(
+        free.tolist(), image.tolist(), fits, forced, strict=True
+    ):
         first = _pieces(room, layout, surface, tuple(rect))
         if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or alone:
             yield Candidate(first, layout.grid)

@@ -261,8 +261,12 @@ class Company:
         - sum of x near p <= a_p; sum of a - share counted <= few y; counted <= few + (upto - few)
         (1 - y)."""
         places, more = self.at.shape[0], float(max(self.upto - self.few, 0))
-        A = sparse.vstack([self.at - self.near, -self.share * self.counted[None], self.counted[None]])
-        alone = sparse.vstack([-sparse.eye_array(places), np.ones((1, places)), np.zeros((1, places))])
+        A = sparse.vstack(
+            [self.at - self.near, -self.share * self.counted[None], self.counted[None]]
+        )
+        alone = sparse.vstack(
+            [-sparse.eye_array(places), np.ones((1, places)), np.zeros((1, places))]
+        )
         few = np.concatenate([np.zeros(places), [-float(self.few), more]])[:, None]
         high = np.concatenate([np.zeros(places + 1), [self.few + more]])
         return Rows(sparse.csr_array(A), sparse.csr_array(sparse.hstack([few, alone])), high, 1)

@@ -24,7 +24,18 @@ from optimizer.placement.neat import (
     lines_of,
     wall_of,
 )
-from optimizer.placement.order import AtMost, Company, Ints, Kinds, Lines, Mask, Order, Rule, Stacks, filled
+from optimizer.placement.order import (
+    AtMost,
+    Company,
+    Ints,
+    Kinds,
+    Lines,
+    Mask,
+    Order,
+    Rule,
+    Stacks,
+    filled,
+)
 from optimizer.placement.pieces import Piece
 from optimizer.room.geometry import Floats, Rect
 from optimizer.room.layout import OrderRules
@@ -166,9 +177,7 @@ def _kinds(candidates: Sequence[Candidate], most: int) -> Kinds:
     return Kinds("kinds", kind, np.bincount(kind, minlength=len(known)), most)
 
 
-def _company(
-    room: Room, candidates: Sequence[Candidate], share: float, upto: int
-) -> Company:
+def _company(room: Room, candidates: Sequence[Candidate], share: float, upto: int) -> Company:
     counted = np.array([float(sum(counts(p) for p in c.pieces)) for c in candidates])
     where: dict[str, list[tuple[int, Piece]]] = {}
     for c, candidate in enumerate(candidates):

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.faults import UntrustedSolutionError
+from optimizer.placement.calm import SHARE, calmed
 from optimizer.placement.cuts import check_lines, with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
@@ -101,7 +102,16 @@ def select(
         program = matrices(build_program(effects))
         problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
         (best,), bound = prove(problem, (first,), gap, effort, report)
+    if effects.order.rules:
+        best = _calm(effects, best, bound, gap)
     return judged(effects, best, bound, gap, time.monotonic() - began)
+
+
+def _calm(effects: Effects, best: Ints, bound: float, gap: float) -> Ints:
+    """Of the selections within the gap one with fewer placements."""
+    value = objective(effects, best)
+    worst = min(bound / (1.0 - min(gap, 0.5)), value * (1.0 + SHARE * gap))
+    return calmed(effects, best, max(worst, value), lambda chosen: objective(effects, chosen))
 
 
 def greedy(effects: Effects) -> Ints:
