@@ -274,6 +274,7 @@ def _positions(
     if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
         u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
         v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
+        v_starts += [v0] if layout.grid.rows == 1 and layout.grid.columns <= 2 else []
     if layout.mounting == "stand":
         v_starts = [v0]
     if on_axis is not None:
@@ -303,7 +304,7 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
     if partner is None or not blocking:
         return []
     rects = _mirror_rects(room, partner, surface, np.array(blocking))
-    return np.round(rects[:, [0, 2]].mean(axis=1), DIGITS).tolist()
+    return [round(float(middle), DIGITS) for middle in rects[:, [0, 2]].mean(axis=1)]
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:

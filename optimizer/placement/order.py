@@ -99,8 +99,8 @@ class Lines:
         sets = sets.reshape(-1, self.most)
         sets = sets[np.all(np.diff(sets, axis=1) >= 0, axis=1)]
         missed = ~on[:, sets].any(axis=2)  # (S, N)
-        beside = (heights @ missed.astype(np.float64)) > 0  # (C, N)
-        return sets, ~beside.T
+        beside = np.asarray(heights @ missed.astype(np.float64).reshape(len(on), -1))  # (C, N)
+        return sets, np.asarray(beside == 0).T
 
     def holds(self, chosen: Ints) -> bool:
         """Whether in each group some set of lines holds all of the selection."""
@@ -218,9 +218,8 @@ class Kinds:
         kinds = len(self.upto)
         each = [(np.flatnonzero(self.kind == p), 1.0) for p in range(kinds)]
         A = filled([*each, (NONE, 1.0)], len(self.kind))
-        on = sparse.diags_array(-self.upto.astype(float), shape=(kinds, kinds))
-        B = sparse.csr_array(sparse.vstack([on, np.ones((1, kinds))]))
-        return Rows(A, B, np.append(np.zeros(kinds), float(self.most)), kinds)
+        B = np.vstack([np.diag(-self.upto.astype(float)), np.ones((1, kinds))])
+        return Rows(A, sparse.csr_array(B), np.append(np.zeros(kinds), float(self.most)), kinds)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether there are few enough kinds."""
@@ -261,15 +260,14 @@ class Company:
         - sum of x near p <= a_p; sum of a - share counted <= few y; counted <= few + (upto - few)
         (1 - y)."""
         places, more = self.at.shape[0], float(max(self.upto - self.few, 0))
-        A = sparse.vstack(
-            [self.at - self.near, -self.share * self.counted[None], self.counted[None]]
-        )
-        alone = sparse.vstack(
-            [-sparse.eye_array(places), np.ones((1, places)), np.zeros((1, places))]
-        )
-        few = np.concatenate([np.zeros(places), [-float(self.few), more]])[:, None]
+        sums = sparse.csr_array(np.stack([-self.share * self.counted, self.counted]))
+        A = sparse.csr_array(sparse.vstack([sparse.csr_array(self.at - self.near), sums]))
+        B = np.zeros((places + 2, places + 1))
+        B[places:, 0] = -float(self.few), more
+        B[np.arange(places), np.arange(places) + 1] = -1.0
+        B[places, 1:] = 1.0
         high = np.concatenate([np.zeros(places + 1), [self.few + more]])
-        return Rows(sparse.csr_array(A), sparse.csr_array(sparse.hstack([few, alone])), high, 1)
+        return Rows(A, sparse.csr_array(B), high, 1)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether enough have company, or there are few."""

@@ -194,8 +194,8 @@ def _company(room: Room, candidates: Sequence[Candidate], share: float, upto: in
             at.append(np.unique(owner[here]))
             near.append(np.unique(owner[_beside(rects, rect)]))
     count = len(candidates)
-    tables = (filled([(members, 1.0) for members in places], count) for places in (at, near))
-    return Company("company", counted, *tables, share, FEW, upto)
+    by_itself, beside = (filled([(c, 1.0) for c in places], count) for places in (at, near))
+    return Company("company", counted, by_itself, beside, share, FEW, upto)
 
 
 def _beside(rects: Floats, rect: Floats) -> Mask:

@@ -12,6 +12,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pyomo.environ as pyo
 import pytest
+from orders import toy_order
 from scipy import sparse
 from test_overlap import demo
 
@@ -23,6 +24,7 @@ from optimizer.placement.plan import objective, select
 from optimizer.placement.program import (
     APART_FAMILIES,
     FAMILIES,
+    ORDER,
     STAGE_FAMILIES,
     Matrices,
     build_program,
@@ -58,9 +60,10 @@ def toy() -> Effects:
 def lp_text(family: str) -> str:
     """The program of the toy table with one family of constraints only."""
     model = pyo.ConcreteModel(name=family)
-    define_variables(model, toy())
-    define_objective(model, toy())
-    FAMILIES[family](model, toy())
+    effects = replace(toy(), order=toy_order()) if family in ORDER else toy()
+    define_variables(model, effects)
+    define_objective(model, effects)
+    FAMILIES[family](model, effects)
     with TemporaryDirectory() as folder:
         path = Path(folder) / "program.lp"
         model.write(str(path), io_options={"symbolic_solver_labels": True})
