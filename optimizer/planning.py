@@ -49,10 +49,11 @@ def build_decision(project: Project) -> Decision:
     A room and its mirror image are solved in one and the same handedness, so that the plan of
     the mirrored room is the mirrored plan whatever the gap.
     """
-    return _decision(*_in_one_handedness(project))
+    return decision_of(*_in_one_handedness(project))
 
 
-def _decision(flipped: bool, solved: Project) -> Decision:
+def decision_of(flipped: bool, solved: Project) -> Decision:
+    """Candidates and effects of a project in the handedness in which it is solved."""
     products = solved.usable_products
     limits = solved.scenario.limits
     rules = solved.scenario.layout.rules
@@ -176,7 +177,7 @@ def plan_decision(
     judges, scene, criteria = solved.judges(judging), solved.scene, solved.criteria
     with one_thread_each(), ThreadPoolExecutor(1) as pool:
         bare = pool.submit(judge_scene, scene, criteria, judges)
-        decision = _decision(flipped, solved)
+        decision = decision_of(flipped, solved)
         return planned(
             project, decision, gap, effort, report, judging, tell, confidence,
             earlier(decision), bare.result,

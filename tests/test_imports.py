@@ -57,7 +57,8 @@ TOP = {
 }  # fmt: skip
 MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
 MAY_IMPORT["optimizer.earlier_plan"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
-TOP |= {"optimizer.more_plans", "optimizer.earlier_plan"}
+MAY_IMPORT["optimizer.order_price"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}
+TOP |= {"optimizer.more_plans", "optimizer.earlier_plan", "optimizer.order_price"}
 MAY_IMPORT["optimizer.positions"] = TOP - {"optimizer.positions"}
 MAY_IMPORT["optimizer.commands"] = TOP | {"optimizer.streams"}
 MAY_IMPORT["optimizer.cli"] = {

@@ -6,6 +6,7 @@ from itertools import groupby
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
+from optimizer.results.order_words import order_in_words
 from optimizer.results.proof import proof_in_words
 from optimizer.results.score_words import (
     LEGEND,
@@ -38,6 +39,7 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"Weighted excess over the limits: {card.score_before:.3f} before, "
         f"{card.score_after:.3f} after (0 = all met)",
         folded(f"{proof_in_words(plan)}\nSearch: {plan.selection.seconds:.1f} s."),
+        folded(order_in_words(plan, units)),
         more,
         folded(tell.wrapped(cautions([p.piece for p in plan.pieces]), "! ")),
         f"Written: {files}",

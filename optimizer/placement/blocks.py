@@ -82,7 +82,7 @@ def starts_beside_areas(surface: Surface, width: float) -> list[float]:
 
 
 def agreed(places: Floats, within: float = AGREE) -> list[float]:
-    """Places (N,) of which those within so many m of the first of a group have become their mean."""
+    """Places (N,), those within so many m of the first of a group replaced by their mean."""
     groups: list[list[float]] = []
     for place in sorted(places.tolist()):
         if groups and place - groups[-1][0] <= within:

@@ -241,9 +241,9 @@ class Kinds:
 class Company:
     """At most a share of the counted pieces hang alone, but in plans of few pieces all may.
 
-    `counted` (C,) pieces of each candidate that are counted. A place is where one piece may hang by
-    itself: `at` (P, C) which candidates have such a piece there, `near` (P, C) which have one beside
-    it. `upto`: pieces that any plan can have.
+    `counted` (C,) pieces of each candidate that are counted. A place is where one piece may hang
+    by itself: `at` (P, C) which candidates have such a piece there, `near` (P, C) which have one
+    beside it. `upto`: pieces that any plan can have.
     """
 
     name: str

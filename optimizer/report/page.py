@@ -33,6 +33,7 @@ from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
+from optimizer.results.order_words import order_in_words
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
@@ -96,6 +97,7 @@ def report_html(
         **_scored(plan, units, charts),
         summary=summary(plan, units),
         proof=proof_in_words(plan, changed),
+        order=order_in_words(plan, units),
         rounds=_sentence(plan.rounds),
         measured=_parts(measured_parts(plan), "c"),
         more=[*_more(plan, stages, budget, others), *_parts(parts, "q")],

@@ -6,6 +6,7 @@ from optimizer.placement.pieces import Piece, treated
 from optimizer.results import tellings as tell
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan
+from optimizer.results.order_words import order_in_words
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
 from optimizer.results.score_words import SCORE_HEADER, SCORE_RIGHT, score_rows
@@ -19,6 +20,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
     sections = [
         _title(plan),
         _summary(plan),
+        *filter(None, [order_in_words(plan, units)]),
         "## Shopping list\n\n" + tell.shopping_markdown(plan),
         "## What the products do in the bass\n\n" + _bass(plan, pieces, units),
         "## Where each piece goes\n\n" + _places(plan, units),

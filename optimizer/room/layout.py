@@ -4,7 +4,7 @@ Levels and figures are ours; what they are built on is common practice in hangin
 source: one gap in a group, edges or centres that agree, groups hung as one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -46,6 +46,20 @@ RULES: dict[Level, OrderRules] = {
     "tidy": OrderRules(3, True, 3, True, 0.3, 6, 0, 50.0, True),
     "free": FREE,
 }
+
+
+def stricter(rules: OrderRules) -> tuple[str, OrderRules]:
+    """A stricter order than these rules, and its name."""
+    gallery = RULES["gallery"]
+    if rules == FREE:
+        return 'in the order "gallery"', gallery
+    one = replace(rules, lines=1, clouds=1, kinds=2, alone_percent=0.0)
+    return "with one line on each wall, one block overhead, two kinds and no piece alone", one
+
+
+def as_section(rules: OrderRules) -> "LayoutSection":
+    """A section that sets just these rules."""
+    return LayoutSection(level="free", **vars(rules))
 
 
 class LayoutSection(Section):
