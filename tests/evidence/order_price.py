@@ -2,8 +2,8 @@
 
     OPENBLAS_NUM_THREADS=1 python tests/evidence/order_price.py [ROOM ...]
 
-writes order_price.md and a picture of both plans of each room beside this file (order_price_ROOM.svg).
-Rooms not named keep their rows. About 2 minutes for a room on two idle cores.
+writes order_price.md and a picture of both plans of each room (order_price_ROOM.svg) beside this
+file. Rooms not named keep their rows. About 2 minutes for a room on two idle cores.
 """
 
 import sys
@@ -18,8 +18,10 @@ HERE = Path(__file__).parent
 SCENARIOS = HERE.parents[1] / "scenarios"
 ROOMS = ("spare_room", "small_bedroom", "garage", "living_room")
 LEVELS: tuple[Level, ...] = ("free", "gallery")
-HEADER = ("room", "order", "excess now", "with the plan", "of the gain lost", "pieces",
-          "lines on a wall", "lowest edge", "groups overhead", "with a neighbour", "kinds", "gap")  # fmt: skip
+HEADER = (
+    "room", "order", "excess now", "with the plan", "of the gain lost", "pieces", "lines on a wall",
+    "lowest edge", "groups overhead", "with a neighbour", "kinds", "gap",
+)  # fmt: skip
 SCALE = 60  # picture points for a metre
 
 
@@ -66,12 +68,9 @@ def _picture(plans: list[Plan]) -> str:
             foot = top + 0.6 + 4.6
             parts.append(_text(left, top + 0.5, surface.name))
             parts.append(_rect(left, foot, (0, 0, u1 - u0, v1 - v0), "none"))
-            for area in surface.areas:
-                parts.append(_rect(left, foot, area.rect, "#dddddd"))
-            for planned in plan.pieces:
-                for name, rect in planned.piece.rects:
-                    if name == surface.name:
-                        parts.append(_rect(left, foot, rect, "#7799bb"))
+            parts += [_rect(left, foot, area.rect, "#dddddd") for area in surface.areas]
+            laid = [rect for p in plan.pieces for rect in p.piece.rects if rect[0] == surface.name]
+            parts += [_rect(left, foot, rect, "#7799bb") for _, rect in laid]
             left += u1 - u0 + 0.3
         width, top = max(width, left), top + 5.4
     size = f'width="{width * SCALE:.0f}" height="{top * SCALE:.0f}"'
