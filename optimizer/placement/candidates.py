@@ -38,6 +38,7 @@ from optimizer.room.schema import LimitsSection
 FINEST = 0.30  # m, grid step
 ENOUGH = 4000  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
+BELOW_TOP = 0.3  # m that pieces in lines keep from the top of a wall
 HIGH_WALL = 3.0  # m above the lowest edge, from which pieces in lines hang at more than two levels
 CENTRED = 1e-4  # m off the axis that counts as on it
 
@@ -308,9 +309,14 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:
-    """Lower edges of what is hung in lines: few of them, on high walls up to the ceiling."""
-    levels = np.arange(low, high - size + 1e-9, STEP_UP * FINEST).tolist()
-    return levels if high - low > HIGH_WALL else levels[:2]
+    """Lower edges of what is hung in lines: at the foot of the wall and below its top, on high
+    walls between them too.
+
+    What hangs at one height only leaves the sound in the other half of the room to itself.
+    """
+    top = max(high - BELOW_TOP - size, low)
+    steps = np.arange(low, top, STEP_UP * FINEST).tolist() if high - low > HIGH_WALL else [low]
+    return [*steps, top] if size <= high - low + 1e-9 else []
 
 
 def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
