@@ -15,7 +15,7 @@ from optimizer.room.model import Surface
 GAP = 0.05  # m between pieces on a wall; 5 to 8 cm in a group of pictures (common practice)
 WIDEST, TALLEST = 3.0, 2.0  # m of a block on a wall
 ON_WALL = ((1, 1), (1, 2), (1, 3), (2, 2))  # rows, columns
-OVERHEAD = ((1, 1), (1, 2), (2, 1), (2, 2), (3, 1), (1, 3), (2, 3), (3, 2))
+OVERHEAD = ((1, 1), (1, 2), (2, 1), (2, 2), (3, 1), (1, 3))
 OWN_PLACE = frozenset({"curtain", "rug"})  # kinds that have a place of their own, never in blocks
 ALONE_BY_NATURE = frozenset({"stand", "floor", "window"})  # mountings of such pieces
 AGREE = 0.1  # m between heights that become one

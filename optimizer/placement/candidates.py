@@ -275,7 +275,6 @@ def _positions(
     if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
         u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
         v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
-        v_starts += [v0] if layout.grid.rows == 1 and layout.grid.columns <= 2 else []
     if layout.mounting == "stand":
         v_starts = [v0]
     if on_axis is not None:
@@ -309,14 +308,15 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:
-    """Lower edges of what is hung in lines: at the foot of the wall and below its top, on high
-    walls between them too.
+    """Lower edges of what is hung in lines: two at the foot of the wall and one below its top, on
+    high walls between them too.
 
     What hangs at one height only leaves the sound in the other half of the room to itself.
     """
     top = max(high - BELOW_TOP - size, low)
-    steps = np.arange(low, top, STEP_UP * FINEST).tolist() if high - low > HIGH_WALL else [low]
-    return [*steps, top] if size <= high - low + 1e-9 else []
+    steps = np.arange(low, top, STEP_UP * FINEST).tolist()
+    kept = steps if high - low > HIGH_WALL else steps[:2]
+    return [*kept, top] if size <= high - low + 1e-9 else []
 
 
 def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
