@@ -16,6 +16,7 @@ from optimizer.placement.candidates import Candidate, candidates_at
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort
+from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import Ints, Report, feasible
 from optimizer.planning import (
@@ -111,14 +112,23 @@ def begin_from(earlier: Earlier, project: Project) -> Begun:
         pieces = tuple(mirrored_piece(piece, project.room, solved.room) for piece in pieces)
     lacking = _chosen(decision.candidates, pieces)[1]
     products, limits = solved.usable_products, solved.scenario.limits
-    decision = offering(decision, candidates_at(solved.room, products, limits, lacking))
+    rules = solved.scenario.layout.rules
+    more = candidates_at(solved.room, products, limits, lacking, rules)
+    decision = offering(decision, more)
     chosen, missing = _chosen(decision.candidates, pieces)
     chosen, clash = _apart(decision.effects, chosen)
+    decision = _ordered_like(decision, chosen)
     missing += [piece for c in clash for piece in decision.candidates[c].pieces]
     if flipped:
         missing = [mirrored_piece(piece, solved.room, project.room) for piece in missing]
     _check(earlier, decision, chosen)
     return Begun(earlier, project, decision, chosen, tuple(missing))
+
+
+def _ordered_like(decision: Decision, chosen: Ints) -> Decision:
+    """The decision without the rules of order that the earlier plan breaks: it may stay."""
+    order = decision.effects.order.without_broken(chosen)
+    return replace(decision, effects=replace(decision.effects, order=order))
 
 
 def offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
@@ -136,16 +146,19 @@ def offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
         product=np.concatenate([effects.product, added.product]),
         pieces=np.concatenate([effects.pieces, added.pieces]),
         cover=tuple(cover_rows(room, everything)),
+        order=order_of(room, everything, solved.scenario.layout.rules),
     )
     return replace(decision, candidates=everything, effects=effects)
 
 
 def _chosen(candidates: tuple[Candidate, ...], pieces: Sequence[Piece]) -> tuple[Ints, list[Piece]]:
-    """Candidates all of whose pieces are among these, each piece used once; and the pieces left."""
+    """Candidates all of whose pieces are among these, each piece used once, the largest blocks
+    first; and the pieces left."""
     left = dict(enumerate(pieces))
     kinds = {_kind(piece) for piece in pieces}
     chosen = []
-    for index, candidate in enumerate(candidates):
+    for index in sorted(range(len(candidates)), key=lambda i: -len(candidates[i].pieces)):
+        candidate = candidates[index]
         if not all(_kind(piece) in kinds for piece in candidate.pieces):
             continue
         found = [next((i for i, p in left.items() if _same(p, q)), -1) for q in candidate.pieces]
@@ -153,7 +166,7 @@ def _chosen(candidates: tuple[Candidate, ...], pieces: Sequence[Piece]) -> tuple
             chosen.append(index)
             for i in found:
                 del left[i]
-    return np.array(chosen, dtype=np.int64), list(left.values())
+    return np.array(sorted(chosen), dtype=np.int64), list(left.values())
 
 
 def _apart(effects: Effects, chosen: Ints) -> tuple[Ints, list[int]]:

@@ -1,6 +1,6 @@
 """From a project to a plan: candidates, effects, the proven selection, and the score card."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -8,18 +8,19 @@ import numpy as np
 
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
-from optimizer.placement.candidates import Candidate, find_candidates
+from optimizer.placement.candidates import CENTRED, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
 from optimizer.placement.lifting import Choice, InTheWay, in_the_way
-from optimizer.placement.pieces import Piece, are_mirrored, mirrored_piece, treated
+from optimizer.placement.orderly import order_of
+from optimizer.placement.pieces import Piece, mirrored_piece, treated
 from optimizer.placement.plan import Ints, Report, Selection
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
-from optimizer.room.model import Room
+from optimizer.room.model import Room, mirror_box
 from optimizer.round_record import Rounds, rounds_in_words
 from optimizer.rounds import Told, plan_in_rounds
 from optimizer.together import one_thread_each
@@ -50,16 +51,19 @@ def build_decision(project: Project) -> Decision:
     A room and its mirror image are solved in one and the same handedness, so that the plan of
     the mirrored room is the mirrored plan whatever the gap.
     """
-    return _decision(*_in_one_handedness(project))
+    return decision_of(*_in_one_handedness(project))
 
 
-def _decision(flipped: bool, solved: Project) -> Decision:
+def decision_of(flipped: bool, solved: Project) -> Decision:
+    """Candidates and effects of a project in the handedness in which it is solved."""
     products = solved.usable_products
     limits = solved.scenario.limits
-    found = find_candidates(solved.room, products, limits, bounce_points(solved))
+    rules = solved.scenario.layout.rules
+    found = find_candidates(solved.room, products, limits, bounce_points(solved), rules)
     effects = effects_table(
         solved.room, solved.scene, solved.criteria, found, products, solved.spendable_cents
     )
+    effects = replace(effects, order=order_of(solved.room, found, rules))
     return Decision(solved, flipped, found, effects)
 
 
@@ -114,7 +118,8 @@ class Planned:
         if decision.flipped:
             room, image = decision.project.room, project.room
             chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
-        groups = _in_order(project, [_left_first(pieces) for pieces in chosen])
+        pairs = [pair for pieces in chosen for pair in _pairs(project.room, pieces)]
+        groups = _in_order(project, [_left_first(pair) for pair in pairs])
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
         late = judging != "none" and self.guard.over()
@@ -150,7 +155,7 @@ class Planned:
             Choice(
                 solved.room, solved.scene, solved.products, solved.scenario.limits,
                 self.decision.candidates, effects, selection.chosen, bounce_points(solved),
-                self.decision.refused,
+                self.decision.refused, solved.scenario.layout.rules,
             )
         )  # fmt: skip
         if not self.decision.flipped:
@@ -196,7 +201,7 @@ def plan_decision(
     judges, scene, criteria = solved.judges(judging), solved.scene, solved.criteria
     with one_thread_each(), ThreadPoolExecutor(1) as pool:
         bare = pool.submit(judge_scene, scene, criteria, judges)
-        decision = _decision(flipped, solved)
+        decision = decision_of(flipped, solved)
         return planned(
             project, decision, gap, effort, report, judging, tell, confidence,
             earlier(decision), bare.result,
@@ -267,6 +272,17 @@ def _in_order(project: Project, groups: list[list[Piece]]) -> list[list[Piece]]:
     )
 
 
+def _pairs(room: Room, block: Sequence[Piece]) -> Iterator[tuple[Piece, ...]]:
+    """The mirrored pairs and single pieces of a candidate."""
+    left = list(block)
+    while left:
+        piece = left.pop(0)
+        image = mirror_box(piece.box, 2 * room.axis_y)
+        twin = next((p for p in left if np.abs(p.box - image).max() < CENTRED), None)
+        left = [p for p in left if p is not twin]
+        yield (piece,) if twin is None else (piece, twin)
+
+
 def _numbered(
     project: Project, after: Judged, groups: list[list[Piece]]
 ) -> tuple[PlannedPiece, ...]:
@@ -274,8 +290,7 @@ def _numbered(
     numbered: list[PlannedPiece] = []
     for group, reason in zip(groups, why, strict=True):
         ids = [str(len(numbered) + 1 + i) for i in range(len(group))]
-        half = len(group) // 2
-        twins = ids[half:] + ids[:half] if are_mirrored(group) else [None] * len(ids)
+        twins = ids[::-1] if len(group) == 2 else [None]
         numbered += [
             PlannedPiece(i, piece, twin, reason)
             for i, piece, twin in zip(ids, group, twins, strict=True)

@@ -36,6 +36,7 @@ from optimizer.placement.spending import SetAside, budget_faults, set_aside
 from optimizer.placement.unplaced import product_doubts
 from optimizer.room.build import build_room
 from optimizer.room.checks import check_room
+from optimizer.room.layout import LayoutSection
 from optimizer.room.model import Room
 from optimizer.room.reading import read_text, read_toml
 from optimizer.room.scenario import Reading, Scenario, read_tables
@@ -162,6 +163,10 @@ class Project:
         """The same project with other money."""
         budget = self.scenario.budget.model_copy(update={"amount": cents / 100})
         return replace(self, scenario=replace(self.scenario, budget=budget))
+
+    def with_layout(self, layout: LayoutSection) -> "Project":
+        """The same project, planned as orderly as this says."""
+        return replace(self, scenario=replace(self.scenario, layout=layout))
 
     def mirrored(self) -> "Project":
         """The same project with left and right exchanged."""

@@ -2,7 +2,7 @@
 
 import argparse
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from optimizer.acoustics.low_response import LowResponse
@@ -39,10 +39,11 @@ from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.earlier_plan import Begun
 from optimizer.faults import Fault, ScenarioError
+from optimizer.order_price import order_prices
 from optimizer.placement.alternatives import WITHIN
 from optimizer.placement.effort import Effort
-from optimizer.planning import DEFAULT_GAP, make_plan
-from optimizer.project import Project, load_project
+from optimizer.planning import DEFAULT_GAP, plan_decision
+from optimizer.project import Judging, Project, load_project
 from optimizer.report.more import Others, Part, Stages
 from optimizer.report.page import report_html
 from optimizer.results import tellings as tell
@@ -50,6 +51,7 @@ from optimizer.results.model import Plan
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_as_json
 from optimizer.results.report_md import report_markdown
+from optimizer.room.layout import LEVELS, LayoutSection
 from optimizer.wishes.decision import Wished
 
 FILES = ("shopping.csv", "report.md", "plan.json", "report.html")
@@ -106,6 +108,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--confidence", type=float, metavar="P",
                         help="plan so that each criterion holds with this probability, as far as "
                         "the money goes, such as 0.8")  # fmt: skip
+    parser.add_argument("--layout", choices=LEVELS, metavar="LEVEL",
+                        help="how orderly, instead of the file's [layout]: gallery (few lines, "
+                        "blocks, few kinds), tidy (less so) or free (any place)")  # fmt: skip
     parser.add_argument("--variant", action="append", default=[], metavar="NAME",
                         help="a variant of the room file; may be given again")  # fmt: skip
     parser.add_argument("--stages", metavar="A,B,...",
@@ -188,17 +193,22 @@ def _made(
     if wished is not None:
         plan, costs = plan_wished(wished, arguments, effort, progress)
         return Made(plan, wishes_in_words(costs), parts=[wishes_part(costs)])
-    return Made(
-        make_plan(
-            project,
-            arguments.gap,
-            effort,
-            progress.report,
-            "fast" if arguments.fast else "full",
-            progress.tell,
-            arguments.confidence,
-        )  # fmt: skip
-    )
+    return Made(_alone(project, arguments, effort, progress))
+
+
+def _alone(
+    project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
+) -> Plan:
+    """The plan by itself, and what its order costs unless it is to be fast."""
+    judging: Judging = "fast" if arguments.fast else "full"
+    made = plan_decision(
+        project, arguments.gap, effort, progress.report, judging, progress.tell,
+        arguments.confidence,
+    )  # fmt: skip
+    plan = made.plan(made.rounds.best.selection, judging, progress.tell)
+    if arguments.fast:
+        return plan
+    return replace(plan, orders=order_prices(made, judging, progress.tell))
 
 
 def _bass(plan: Plan) -> tuple[LowResponse, LowResponse] | None:
@@ -218,6 +228,8 @@ def _checked(arguments: argparse.Namespace) -> tuple[Project, Begun | None, Wish
     project: Project | None = None
     try:
         project = load_project(arguments.room, _budget(arguments), arguments.variant)
+        if arguments.layout is not None:
+            project = project.with_layout(LayoutSection(level=arguments.layout))
     except ScenarioError as error:
         faults += error.faults
     begun = begun_of(arguments, project, faults)

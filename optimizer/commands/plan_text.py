@@ -8,6 +8,7 @@ from optimizer.results.by_moving import by_moving
 from optimizer.results.cautions import cautions
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.nothing import why_nothing
+from optimizer.results.order_words import order_in_words
 from optimizer.results.proof import proof_in_words
 from optimizer.results.rule_words import LIFT, rules_in_words
 from optimizer.results.score_words import (
@@ -43,6 +44,7 @@ def plan_in_words(plan: Plan, units: str, more: str, files: str) -> str:
         f"{card.score_after:.3f} after (0 = all met)",
         folded(f"{proof_in_words(plan)}\nSearch: {plan.selection.seconds:.1f} s."),
         _rules(plan, units),
+        folded(order_in_words(plan, units)),
         more,
         folded(tell.wrapped(cautions([p.piece for p in plan.pieces]), "! ")),
         f"Written: {files}",

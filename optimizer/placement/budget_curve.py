@@ -104,13 +104,14 @@ def trimmed(effects: Effects, chosen: Ints) -> Ints:
     kept = chosen
     while effects.cost_cents(kept) > effects.budget_cents:
         trials = [np.delete(kept, i) for i in range(len(kept))]
+        trials = [trial for trial in trials if effects.order.holds(trial)] or trials
         saved = np.array([effects.cost_cents(kept) - effects.cost_cents(o) for o in trials])
         lost = np.array([effects.score(o) for o in trials]) - effects.score(kept)
         # Pieces of one pack save nothing singly: then the one that is missed least goes.
         rate = np.where(saved > 0, lost / np.maximum(saved, 1), np.inf)
         best = int(rate.argmin()) if (saved > 0).any() else int(lost.argmin())
         kept = trials[best]
-    return prune(effects, kept)
+    return prune(effects, kept if effects.order.holds(kept) else NOTHING)
 
 
 def by_group(effects: Effects, chosen: Ints) -> dict[str, float]:

@@ -3,7 +3,8 @@
 Positions are a grid along each surface plus anchors: flush with both ends, centred on the points
 where first reflections bounce, centred on the speakers' axis and on windows. A pair mirrored
 about the axis is one candidate. A single off the axis is offered only where its mirror image is
-not free (a window, a door, furniture on the other side).
+not free (a window, a door, furniture on the other side). By the rules of order (room/layout.py) a
+place is one of a block of pieces, and there are fewer of them.
 """
 
 from collections.abc import Iterator, Sequence
@@ -13,6 +14,18 @@ from itertools import product as every
 import numpy as np
 
 from optimizer.acoustics.scene import Ints
+from optimizer.placement.blocks import (
+    AGREE,
+    ALIKE,
+    ALONE_BY_NATURE,
+    ONE,
+    OWN_PLACE,
+    Grid,
+    agreed,
+    grids,
+    leaves_gap,
+    starts_beside_areas,
+)
 from optimizer.placement.catalogue import Product, meets_fire_class
 from optimizer.placement.corners import corner_pieces
 from optimizer.placement.holding import LOW, SELF_HELD, allowed_mountings
@@ -20,21 +33,26 @@ from optimizer.placement.pieces import Piece, are_mirrored, flat_piece, mirror_p
 from optimizer.placement.rules import Spread, barred, holds
 from optimizer.placement.zones import Mask, Spots, Zones, zones_of
 from optimizer.room.geometry import DIGITS, Floats, Rect
+from optimizer.room.layout import FREE, OrderRules
 from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
 
 FINEST = 0.30  # m, grid step
 ENOUGH = 4000  # free rectangles
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
+BELOW_TOP = 0.3  # m that pieces in lines keep from the top of a wall
+HIGH_WALL = 3.0  # m above the lowest edge, from which pieces in lines hang at more than two levels
 CENTRED = 1e-4  # m off the axis that counts as on it
 UPRIGHT = 1e-3  # share of its normal that points up or down in a wall that counts as upright
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One decision: a piece on the axis or alone, a stack of them, or a mirrored pair of either."""
+    """One decision: a block of pieces (often of one) on the axis or alone, or a mirrored pair of
+    blocks, the pieces of one before those of the other."""
 
     pieces: tuple[Piece, ...]
+    grid: Grid = ONE
 
     @property
     def product(self) -> Product:
@@ -43,8 +61,14 @@ class Candidate:
 
     @property
     def is_pair(self) -> bool:
-        """True for a mirrored pair of pieces or stacks."""
-        return are_mirrored(self.pieces)
+        """True for a mirrored pair."""
+        return len(self.pieces) == 2 * self.grid.count
+
+    @property
+    def blocks(self) -> tuple[tuple[Piece, ...], ...]:
+        """The pieces of each block."""
+        count = self.grid.count
+        return tuple(self.pieces[i : i + count] for i in range(0, len(self.pieces), count))
 
 
 def kinds_of(candidates: Sequence[Candidate]) -> Ints:
@@ -67,7 +91,10 @@ def shares_of(candidates: Sequence[Candidate], surfaces: Sequence[str]) -> Float
 
 @dataclass(frozen=True)
 class Layout:
-    """One way a product may lie on a surface: its size along u and v, and its fitting."""
+    """One way a product may lie on a surface: its size along u and v, and its fitting.
+
+    In a block the size is the block's. `order` are the rules that say where it may lie.
+    """
 
     product: Product
     fitting: int
@@ -75,11 +102,18 @@ class Layout:
     width: float
     height: float
     turned: bool
+    grid: Grid = ONE
+    order: OrderRules = FREE
 
     @property
     def reach(self) -> float:
         """How far it stands out in metres."""
         return self.product.fittings[self.fitting].gap + self.product.depth
+
+    @property
+    def own_place(self) -> bool:
+        """Whether its kind has a place of its own: at a window, on the floor, before a wall."""
+        return self.product.kind in OWN_PLACE or self.mounting in ALONE_BY_NATURE
 
 
 def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tuple[Product, ...]:
@@ -96,7 +130,11 @@ def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tu
 
 
 def find_candidates(
-    room: Room, products: tuple[Product, ...], limits: LimitsSection, bounces: dict[str, Floats]
+    room: Room,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    bounces: dict[str, Floats],
+    order: OrderRules = FREE,
 ) -> tuple[Candidate, ...]:
     """All candidates of allowed products. `bounces`: uv points (N, 2) per surface to centre on.
 
@@ -105,36 +143,64 @@ def find_candidates(
     """
     zones = zones_of(room)
     step = FINEST if limits.grid is None else limits.grid
-    free = _free_rects(zones, products, limits, bounces, step)
+    free = _free_rects(zones, products, limits, bounces, step, order)
     count = sum(len(rect) for *_, rect in free)
     if limits.grid is None and count > ENOUGH:
         step = round(FINEST * float(np.sqrt(count / ENOUGH)), 2)
-        free = _free_rects(zones, products, limits, bounces, step)
+        free = _free_rects(zones, products, limits, bounces, step, order)
     found = [
         candidate
         for surface, layout, rect in free
         for candidate in _mirrored(zones, surface, layout, rect, limits)
     ]
+    if order.clouds:
+        found = [c for c in found if not _open_over_bounces(zones.room, c, bounces)]
     for item in products:
         if "corner" in item.mountings:
             stacks = corner_pieces(zones, item, stacked=limits.no_holes)
-            found += (Candidate(pieces) for pieces in stacks)
+            found += (Candidate(pieces, _stack(pieces)) for pieces in stacks)
     return tuple(found)
 
 
-def has_place(room: Room, product: Product, limits: LimitsSection, grid: float) -> bool:
+def _stack(pieces: Sequence[Piece]) -> Grid:
+    """The grid of a stack in a corner, or of each of two."""
+    return Grid(rows=len(pieces) // (2 if are_mirrored(pieces) else 1))
+
+
+def _open_over_bounces(room: Room, candidate: Candidate, bounces: dict[str, Floats]) -> bool:
+    """Whether a pair overhead leaves a gap between its halves where a reflection bounces."""
+    name = candidate.pieces[0].surface
+    if not candidate.is_pair or name not in bounces or candidate.pieces[-1].surface != name:
+        return False
+    halves = [_outline(pieces) for pieces in candidate.blocks]
+    return room.surface(name).is_ceiling and leaves_gap(halves, bounces[name])
+
+
+def _outline(pieces: Sequence[Piece]) -> Rect:
+    rects = np.array([piece.rect for piece in pieces])
+    (u0, v0), (u1, v1) = rects[:, :2].min(axis=0).tolist(), rects[:, 2:].max(axis=0).tolist()
+    return u0, v0, u1, v1
+
+
+def has_place(
+    room: Room, product: Product, limits: LimitsSection, grid: float, order: OrderRules = FREE
+) -> bool:
     """True when a product has a place on the grid or in a corner; bounces are not looked at."""
-    zones = zones_of(room)
-    return any(len(rect) for *_, rect in _free_rects(zones, (product,), limits, {}, grid)) or (
+    zones, only = zones_of(room), (product,)
+    return any(len(rect) for *_, rect in _free_rects(zones, only, limits, {}, grid, order)) or (
         "corner" in product.mountings
         and any(True for _ in corner_pieces(zones, product, stacked=limits.no_holes))
     )
 
 
 def candidates_at(
-    room: Room, products: tuple[Product, ...], limits: LimitsSection, pieces: Sequence[Piece]
+    room: Room,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    pieces: Sequence[Piece],
+    order: OrderRules = FREE,
 ) -> tuple[Candidate, ...]:
-    """Candidates at the places of flat pieces, by the rules of `find_candidates`.
+    """Candidates of one piece or pair at the places of flat pieces, as by `find_candidates`.
 
     There is none for a piece whose product is not allowed, whose place is not free any more, or
     that is the right member of a pair.
@@ -146,7 +212,7 @@ def candidates_at(
             continue
         surface = room.surface(piece.surface)
         rect = np.array([piece.rect])
-        for layout in _layouts(surface, products, limits):
+        for layout in _layouts(surface, products, replace(order, blocks=False)):
             same = layout.product.id, layout.fitting, layout.turned
             if same == (piece.product.id, piece.fitting, piece.turned):
                 spots = Spots(room.surfaces.index(surface), rect, layout.reach)
@@ -161,17 +227,18 @@ def candidates_centred(
     limits: LimitsSection,
     name: str,
     middle: tuple[float, float],
+    order: OrderRules = FREE,
 ) -> tuple[Candidate, ...]:
     """Candidates of flat pieces whose middle is a point (u, v) of a surface: one alone of each
     product, and those of `find_candidates`."""
     zones, surface = zones_of(room), room.surface(name)
     found: list[Candidate] = []
-    for layout in _layouts(surface, products, limits):
+    for layout in _layouts(surface, products, replace(order, blocks=False)):
         half = np.array([layout.width, layout.height]) / 2
         rect = np.round(np.array([[*(middle - half), *(middle + half)]]), DIGITS)
         spots = Spots(room.surfaces.index(surface), rect, layout.reach)
         free = rect[_usable(zones, surface, layout, spots, limits)]
-        found += (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
+        found += (Candidate(_pieces(room, layout, surface, tuple(r))) for r in free.tolist())
         found += _mirrored(zones, surface, layout, free, limits)
     return tuple(dict.fromkeys(found))
 
@@ -182,11 +249,12 @@ def _free_rects(
     limits: LimitsSection,
     bounces: dict[str, Floats],
     grid: float,
+    order: OrderRules,
 ) -> list[tuple[Surface, Layout, Floats]]:
     """Free rectangles (N, 4) of every product layout on every surface."""
     found = []
     for index, surface in enumerate(zones.room.surfaces):
-        for layout in _layouts(surface, products, limits):
+        for layout in _layouts(surface, products, order):
             anchors = bounces.get(surface.name, np.zeros((0, 2)))
             rect = _positions(zones.room, surface, layout, grid, anchors)
             spots = Spots(index, rect, layout.reach)
@@ -195,7 +263,7 @@ def _free_rects(
 
 
 def _layouts(
-    surface: Surface, products: tuple[Product, ...], limits: LimitsSection
+    surface: Surface, products: tuple[Product, ...], order: OrderRules
 ) -> Iterator[Layout]:
     """Ways each product may lie on this surface."""
     if surface.is_wall:
@@ -210,10 +278,13 @@ def _layouts(
         mounting = usable[0] if usable != ["wall", "window"] else "window"
         turns = (False, True) if item.turn and abs(item.width - item.height) > 1e-6 else (False,)
         for fitting, turned in every(range(len(item.fittings)), turns):
-            width, height = (item.height, item.width) if turned else (item.width, item.height)
+            size = (item.height, item.width) if turned else (item.width, item.height)
             if mounting == "adhesive" and item.fittings[fitting].gap > 0.0:
                 continue  # strips hold flush pieces only
-            yield Layout(item, fitting, mounting, width, height, turned)
+            blocks = grids(item.kind, mounting, size, surface) if order.blocks else (ONE,)
+            for block in blocks:
+                outline = block.outline(*size)
+                yield Layout(item, fitting, mounting, *outline, turned, block, order)
 
 
 def _positions(
@@ -224,13 +295,24 @@ def _positions(
     width, height = layout.width, layout.height
     if width > u1 - u0 + 1e-9 or height > v1 - v0 + 1e-9:
         return np.zeros((0, 4))
+    order, on_axis = layout.order, _axis_in(room, surface)
     u_starts = _starts(u0, u1, width, grid) + [a - width / 2 for a in anchors[:, 0]]
-    bottom = v0 + (room.skirting if surface.is_wall else 0.0)
+    lowest = 0.0 if layout.own_place else order.lowest_edge
+    bottom = v0 + (max(room.skirting, lowest) if surface.is_wall else 0.0)
     step = grid * STEP_UP if surface.is_wall else grid
     v_starts = _starts(bottom, v1, height, step) + [a - height / 2 for a in anchors[:, 1]]
+    if order.lines and surface.is_wall and not layout.own_place:
+        v_starts = [*_levels(bottom, v1, height), *(a - height / 2 for a in agreed(anchors[:, 1]))]
+    if order.blocks and surface.is_wall and not layout.own_place:
+        middles = agreed(anchors[:, 0], ALIKE if layout.grid.columns > 1 else AGREE)
+        u_starts = [u0, u1 - width, *(a - width / 2 for a in middles)]
+        u_starts += starts_beside_areas(surface, width)
+        u_starts += [middle - width / 2 for middle in _opposite_areas(room, surface)]
+    if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
+        u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
+        v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
     if layout.mounting in LOW:
         v_starts = [v0]
-    on_axis = _axis_in(room, surface)
     if on_axis is not None:
         along, at = on_axis
         (u_starts if along == 0 else v_starts).append(at - (width, height)[along] / 2)
@@ -251,6 +333,28 @@ def _starts(low: float, high: float, size: float, step: float) -> list[float]:
     return [*np.arange(low, last + 1e-9, step).tolist(), last]
 
 
+def _opposite_areas(room: Room, surface: Surface) -> list[float]:
+    """Middles along a wall of the mirror images of areas, where pieces hang without a twin."""
+    partner = mirror_partner(room, surface)
+    blocking = [] if partner is None else [a.rect for a in partner.areas if a.blocks]
+    if partner is None or not blocking:
+        return []
+    rects = _mirror_rects(room, partner, surface, np.array(blocking))
+    return [round(float(middle), DIGITS) for middle in rects[:, [0, 2]].mean(axis=1)]
+
+
+def _levels(low: float, high: float, size: float) -> list[float]:
+    """Lower edges of what is hung in lines: two at the foot of the wall and one below its top, on
+    high walls between them too.
+
+    What hangs at one height only leaves the sound in the other half of the room to itself.
+    """
+    top = max(high - BELOW_TOP - size, low)
+    steps = np.arange(low, top, STEP_UP * FINEST).tolist()
+    kept = steps if high - low > HIGH_WALL else steps[:2]
+    return [*kept, top] if size <= high - low + 1e-9 else []
+
+
 def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
     """Which in-plane axis (0 u, 1 v) runs along y, and where the speakers' axis lies on it."""
     for along, axis in enumerate((surface.plane.u, surface.plane.v)):
@@ -268,6 +372,9 @@ def _usable(
     free = zones.free(spots, over, flat=kind == "rug")
     if "wall" not in layout.product.mountings and layout.mounting == "window":
         free &= _over_window(surface, spots.rect)
+    if surface.is_wall and not layout.own_place:
+        heights = surface.plane.to_xyz(spots.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
+        free &= heights >= layout.order.lowest_edge - 1e-9
     index = np.flatnonzero(free)
     spread = Spread(surface, spots.rect[index], spots.reach)
     free[index] = ~barred(zones.room, spread, limits) & holds(zones, spread, layout.mounting)
@@ -295,28 +402,48 @@ def _mirrored(
     room = zones.room
     partner = mirror_partner(room, surface)
     if partner is None:
-        yield from (Candidate((_piece(room, layout, surface, tuple(r)),)) for r in free.tolist())
+        for rect in free.tolist():
+            yield Candidate(_pieces(room, layout, surface, tuple(rect)), layout.grid)
         return
     image = _mirror_rects(room, surface, partner, free)
     index = room.surfaces.index(partner)
     fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
     same = partner.name == surface.name
-    for rect, twin, free_too in zip(free.tolist(), image.tolist(), fits, strict=True):
-        first = _piece(room, layout, surface, tuple(rect))
-        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or not free_too:
-            yield Candidate((first,))
-        elif same and _rects_overlap(rect, twin):
+    forced = ~fits & ~_partly_free(zones, partner, layout, image, limits)
+    for rect, twin, free_too, alone in zip(
+        free.tolist(), image.tolist(), fits, forced, strict=True
+    ):
+        first = _pieces(room, layout, surface, tuple(rect))
+        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or alone:
+            yield Candidate(first, layout.grid)
+        elif not free_too or same and _rects_overlap(rect, twin):
             continue
         elif _is_first(room, first, surface, partner):
-            yield Candidate((first, _piece(room, layout, partner, tuple(twin))))
+            second = _pieces(room, layout, partner, tuple(twin))
+            yield Candidate((*first, *second), layout.grid)
 
 
-def _is_first(room: Room, piece: Piece, surface: Surface, partner: Surface) -> bool:
+def _partly_free(
+    zones: Zones, surface: Surface, layout: Layout, rects: Floats, limits: LimitsSection
+) -> Mask:
+    """Which outlines (N, 4) of blocks leave a place for some of their pieces."""
+    some = np.zeros(len(rects), dtype=bool)
+    if layout.grid.count == 1:
+        return some
+    index = zones.room.surfaces.index(surface)
+    cells = np.array([list(layout.grid.cells(tuple(rect))) for rect in rects.tolist()])
+    for cell in range(layout.grid.count):
+        spots = Spots(index, cells[:, cell], layout.reach)
+        some |= _usable(zones, surface, layout, spots, limits)
+    return some
+
+
+def _is_first(room: Room, block: Sequence[Piece], surface: Surface, partner: Surface) -> bool:
     """True for the member of a pair that lies left of the axis, so that a pair is made once."""
     if surface.name != partner.name:
         order = room.surfaces.index
         return order(surface) < order(partner)
-    return float(piece.box[:, 1].mean()) < room.axis_y
+    return float(np.mean([piece.box[:, 1].mean() for piece in block])) < room.axis_y
 
 
 def _rects_overlap(a: list[float], b: list[float]) -> bool:
@@ -333,10 +460,13 @@ def _mirror_rects(room: Room, surface: Surface, partner: Surface, rect: Floats) 
     return np.round(np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1), DIGITS) + 0.0
 
 
-def _piece(room: Room, layout: Layout, surface: Surface, rect: Rect) -> Piece:
+def _pieces(room: Room, layout: Layout, surface: Surface, rect: Rect) -> tuple[Piece, ...]:
+    """The pieces of a block in its outline."""
     mounting = layout.mounting
     if mounting == "window" and not _over_window(surface, np.array([rect]))[0]:
         mounting = "wall"
-    return flat_piece(
-        room, layout.product, layout.fitting, mounting, surface.name, rect, layout.turned
+    product, fitting, turned = layout.product, layout.fitting, layout.turned
+    return tuple(
+        flat_piece(room, product, fitting, mounting, surface.name, cell, turned)
+        for cell in layout.grid.cells(rect)
     )

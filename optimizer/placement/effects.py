@@ -10,6 +10,7 @@ from optimizer.acoustics.scene import Scene
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
+from optimizer.placement.order import NO_ORDER, Order
 from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.placement.spending import Purchase, purchases
 from optimizer.room.geometry import Floats
@@ -25,8 +26,9 @@ class Effects:
     A product counts once for each cost of hanging it (`spending.purchases`). `base` (K,) linear
     quantities of the room as it is, `change` (K, C), `product` (C,) index,
     `pieces` (C,) how many pieces a candidate uses, `cover` sets of candidates that exclude each
-    other, `price_cents` of a pack with its sundries, `pack`, `owned` (P,), `budget_cents`, and
-    `wished` sets of candidates of each of which at least one is wanted (one alone: it is pinned).
+    other, `price_cents` of a pack with its sundries, `pack`, `owned` (P,), `budget_cents`,
+    `wished` sets of candidates of each of which at least one is wanted (one alone: it is pinned),
+    and the `order` that selections keep to.
     """
 
     criteria: Criteria
@@ -40,6 +42,7 @@ class Effects:
     owned: Ints
     budget_cents: int
     wished: tuple[Ints, ...] = ()
+    order: Order = NO_ORDER
 
     @property
     def count(self) -> int:

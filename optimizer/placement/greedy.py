@@ -28,7 +28,8 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
     while True:
         gain = _gains(effects, quantities)
         cost = extra_cost(effects, np.array(chosen, dtype=np.int64))
-        fits = open_ & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
+        free = open_ & effects.order.open(np.array(chosen, dtype=np.int64), effects.count)
+        fits = free & (cost + effects.cost_cents(np.array(chosen, dtype=np.int64))
                         <= effects.budget_cents)  # fmt: skip
         share = np.maximum(cost / max(effects.budget_cents, 1), FREE)
         worth = np.where(fits & (gain > 1e-9), gain / share, -1.0)
@@ -67,7 +68,7 @@ def _granted(
     """The chosen candidates with one of each further row; None where none fits."""
     rows = [row for row in rows if not np.isin(row, chosen).any()]
     if not rows:
-        return chosen
+        return chosen if effects.order.holds(np.array(chosen, dtype=np.int64)) else None
     taken = {int(c) for o in chosen for c in excluded[o]}
     trials = [[*chosen, int(c)] for c in rows[0] if int(c) not in taken]
     arrays = [np.array(trial, dtype=np.int64) for trial in trials]

@@ -18,10 +18,12 @@ from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.nearby import Neighbours
+from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import Ints, greedy, objective
 from optimizer.placement.stages import remaining
 from optimizer.room.geometry import Floats
+from optimizer.room.layout import FREE, OrderRules
 from optimizer.room.model import Room
 from optimizer.room.schema import LimitsSection
 
@@ -54,6 +56,7 @@ class Choice:
     chosen: Ints
     bounces: dict[str, Floats]
     refused: Callable[[Candidate], bool] = lambda _: False  # what is wanted in no plan
+    order: OrderRules = FREE
 
 
 def in_the_way(choice: Choice) -> tuple[InTheWay, ...]:
@@ -85,7 +88,7 @@ def _barred(choice: Choice) -> dict[str, list[Candidate]]:
     room, limits = without_rules(choice.room, choice.limits)
     if limits.grid is None:
         limits = limits.model_copy(update={"grid": COARSE * FINEST})
-    found = find_candidates(room, choice.products, limits, choice.bounces)
+    found = find_candidates(room, choice.products, limits, choice.bounces, choice.order)
     found = tuple(candidate for candidate in found if not choice.refused(candidate))
     bars = bars_of(choice.room, found, choice.limits)
     count = np.sum(list(bars.values()), axis=0)
@@ -109,6 +112,7 @@ def _with(choice: Choice, more: Sequence[Candidate]) -> tuple[Effects, Ints]:
         price_cents=np.concatenate([own.price_cents, added.price_cents]),
         pack=np.concatenate([own.pack, added.pack]),
         owned=np.concatenate([own.owned, added.owned]),
+        order=order_of(choice.room, everything, choice.order).without_broken(choice.chosen),
     )
     return remaining(effects, np.zeros(0, dtype=np.int64), np.ones(effects.count, dtype=bool))
 

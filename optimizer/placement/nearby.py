@@ -46,6 +46,7 @@ class Neighbours:
         for row in effects.wished:
             if not np.isin(row, rest).any():
                 barred[np.setdiff1d(np.arange(effects.count), row)] = True
+        barred |= ~effects.order.open(rest, effects.count)
         cost = effects.cost_cents(rest) + extra_cost(effects, rest)
         open_ = np.flatnonzero(~barred & (cost <= effects.budget_cents))
         after = effects.criteria.excess(
@@ -90,8 +91,9 @@ class Neighbours:
         return [np.array(selection) for _, selection in sorted(best.values())[:most]]
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
+        fewer = len(rest) < len(held) and self.effects.order.holds(rest)
         without = objective(self.effects, rest)
-        fewer = len(rest) < len(held) and self.effects.granted(rest)
+        fewer = fewer and self.effects.granted(rest)
         if fewer and without < value - ENOUGH:
             held, value = rest, without
         added = self.additions(rest)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.faults import UntrustedSolutionError
+from optimizer.placement.calm import SHARE, calmed
 from optimizer.placement.cuts import check_lines, with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
@@ -102,7 +103,16 @@ def select(
         program = matrices(build_program(effects))
         problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
         (best,), bound = prove(problem, (first,), gap, effort, report)
+    if effects.order.rules:
+        best = _calm(effects, best, bound, gap)
     return judged(effects, best, bound, gap, time.monotonic() - began)
+
+
+def _calm(effects: Effects, best: Ints, bound: float, gap: float) -> Ints:
+    """Of the selections within the gap one with fewer placements."""
+    value = objective(effects, best)
+    worst = min(bound / (1.0 - min(gap, 0.5)), value * (1.0 + SHARE * gap))
+    return calmed(effects, best, max(worst, value), lambda chosen: objective(effects, chosen))
 
 
 def greedy(effects: Effects) -> Ints:
@@ -194,14 +204,14 @@ def relative(value: float, bound: float) -> float:
 
 
 def feasible(effects: Effects, chosen: Ints) -> bool:
-    """Whether these are candidates that exclude none of each other, fit the budget and hold what
-    is wished for."""
+    """Whether these are candidates that exclude none of each other, fit the budget, hold what is
+    wished for and keep to the order."""
     taken = np.bincount(chosen, minlength=effects.count) if np.all(chosen >= 0) else np.array([2])
     if len(taken) != effects.count or taken.max(initial=0) > 1:
         return False
     apart = all(taken[row].sum() <= 1 for row in effects.cover)
     paid = effects.cost_cents(chosen) <= effects.budget_cents
-    return bool(apart and paid and effects.granted(chosen))
+    return bool(apart and paid and effects.granted(chosen) and effects.order.holds(chosen))
 
 
 def objective(effects: Effects, chosen: Ints) -> float:
@@ -213,13 +223,17 @@ def objective(effects: Effects, chosen: Ints) -> float:
 def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambda _: True) -> Ints:
     """The selection without candidates whose removal makes the objective no worse.
 
-    Only selections for which `may_be` holds, and that hold what is wished for, are passed through.
+    Only selections for which `may_be` and the order hold, and that hold what is wished for, are
+    passed through.
     """
     kept = list(np.sort(chosen))
     value = objective(effects, np.array(kept, dtype=np.int64))
     while kept:
         trials = [np.array(kept[:i] + kept[i + 1 :], dtype=np.int64) for i in range(len(kept))]
-        fits = [may_be(trial) and effects.granted(trial) for trial in trials]
+        fits = [
+            may_be(trial) and effects.granted(trial) and effects.order.holds(trial)
+            for trial in trials
+        ]
         values = [
             objective(effects, trial) if fit else math.inf
             for trial, fit in zip(trials, fits, strict=True)
@@ -239,6 +253,7 @@ def _start(problem: Problem, program: Matrices, held: Held) -> Floats:
         values |= {f"{block}x[{c}]": 0.0 for c in range(effects.count)}
         values |= {f"{block}x[{c}]": 1.0 for c in chosen}
         values |= {f"{block}n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
+        values |= {f"{block}{name}": y for name, y in effects.order.columns(chosen).items()}
     return np.array([values.get(name, math.nan) for name in program.names])
 
 

@@ -5,7 +5,8 @@ of criterion k; e_k its excess beyond the limit, in units of the limit.
 
     minimise   sum_k w_k e_k + TIE * (cost / budget)
 
-Each `define_*` function adds one family of constraints; FAMILIES lists those of a plan,
+Each `define_*` function adds one family of constraints; FAMILIES lists those of a plan (those of
+ORDER add the rows of a rule of order, whose own columns are y),
 STAGE_FAMILIES those that join the plans of a purchase in stages (one block each), APART_FAMILIES
 those that keep a plan apart from others. `cost` is in cents.
 """
@@ -263,6 +264,40 @@ def _define_area(model: pyo.ConcreteModel, variable: object, area: Floats) -> No
     model.apart.add(_linear(coefs, [variable, *(model.x[c] for c in places)]) == 0.0)
 
 
+def order_family(name: str) -> Callable[[pyo.ConcreteModel, Effects], None]:
+    """The family of a rule of order: A x + B y <= high, its rows (optimizer.placement.order).
+
+    Does nothing for effects without that rule.
+    """
+
+    def define(model: pyo.ConcreteModel, effects: Effects) -> None:
+        rows = effects.order.rows(name)
+        if rows is None:
+            return
+        A, B = rows.A.tocsr(), rows.B.tocsr()
+        kinds = (pyo.UnitInterval, pyo.Binary)
+        y = pyo.Var(range(B.shape[1]), domain=lambda _, i: kinds[int(i < rows.whole)])
+        model.add_component(f"{name}_y", y)
+
+        def rule(_: pyo.ConcreteModel, j: int) -> object:
+            parts = ((A, model.x), (B, y))
+            at = [slice(table.indptr[j], table.indptr[j + 1]) for table, _ in parts]
+            coefs = [float(v) for (t, _), s in zip(parts, at, strict=True) for v in t.data[s]]
+            variables = [
+                group[int(i)]
+                for (table, group), s in zip(parts, at, strict=True)
+                for i in table.indices[s]
+            ]
+            if not variables:
+                return pyo.Constraint.Skip
+            return _linear(coefs, variables) <= float(rows.high[j])
+
+        model.add_component(name, pyo.Constraint(range(A.shape[0]), rule=rule))
+
+    return define
+
+
+ORDER = ("lines", "rail", "stacks", "clouds", "kinds", "pieces", "company")
 FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
     "quantity": define_quantity,
     "excess": define_excess,
@@ -270,6 +305,7 @@ FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
     "packs": define_packs,
     "budget": define_budget,
     "wished": define_wished,
+    **{name: order_family(name) for name in ORDER},
 }
 STAGE_FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Sequence[Effects]], None]] = {
     "kept": define_kept,

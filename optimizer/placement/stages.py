@@ -153,6 +153,7 @@ def remaining(effects: Effects, kept: Ints, allowed: NDArray[np.bool_]) -> tuple
         wished=tuple(
             place[row][free[row]] for row in effects.wished if not np.isin(row, kept).any()
         ),
+        order=effects.order.remaining(kept, index),
         owned=have - used.astype(np.int64),
         budget_cents=effects.budget_cents - effects.cost_cents(kept),
     )
@@ -251,6 +252,8 @@ def _delays(
         change = 0.0
         for s in range(first, len(stages)):
             without = held[s][held[s] != c]
+            if not stages[s].order.holds(without):
+                break
             now, then = (objective(stages[s], o) for o in (held[s], without))
             change += shares[s] * (then - now)
             moves.append((change, int(c), first, s))

@@ -36,6 +36,7 @@ from optimizer.results.comparison_plans import groups_of
 from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve
+from optimizer.results.order_words import order_in_words
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
 from optimizer.results.shopping_overhead import OVERHEAD_HEADER, OVERHEAD_RIGHT, overhead_rows
@@ -99,6 +100,7 @@ def report_html(
         **_scored(plan, units, charts),
         summary=summary(plan, units),
         proof=proof_in_words(plan, changed),
+        order=order_in_words(plan, units),
         rounds=_sentence(plan.rounds),
         measured=_parts(measured_parts(plan), "c"),
         more=[

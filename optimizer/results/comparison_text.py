@@ -4,6 +4,7 @@ import json
 from typing import Any
 
 from materials.cells import csv_text
+from optimizer.placement.neat import neatness
 from optimizer.results.comparison import Cell, Column, ComparedRow, Comparison, figure
 from optimizer.results.model import PlannedPiece
 from optimizer.results.scorecard import ScoreRow
@@ -39,10 +40,13 @@ def comparison_table(comparison: Comparison, only_differences: bool = False) -> 
 
 def _totals(comparison: Comparison) -> list[tuple[str, list[str]]]:
     columns = comparison.columns
+    looks = [neatness(c.project.room, [p.piece for p in c.pieces]) for c in columns]
     return [
         ("pieces", [f"{len(c.pieces)}  " for c in columns]),
         ("left out", [f"{len(c.left_out)}  " for c in columns]),
         ("cost", [_amount(c) for c in columns]),
+        ("lines on a wall", [f"{look.most_lines}  " for look in looks]),
+        ("have a neighbour, %", [f"{look.company_percent:.0f}  " for look in looks]),
         ("not met", [f"{c.unmet}  " for c in columns]),
         ("weighted excess", [f"{c.card.score_after:.3f}  " for c in columns]),
     ]

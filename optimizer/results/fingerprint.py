@@ -23,10 +23,10 @@ def figures_mark(project: Project, pieces: Sequence[Piece]) -> str:
 
 
 def choice_mark(project: Project, pieces: Sequence[Piece]) -> str:
-    """Mark of all that the choice depends on besides: price list, limits and budget."""
+    """Mark of all that the choice depends on besides: price list, limits, layout and budget."""
     scenario = project.scenario
     return _mark([figures_mark(project, pieces), project.products, scenario.limits,
-                  scenario.budget.amount])  # fmt: skip
+                  scenario.layout, scenario.budget.amount])  # fmt: skip
 
 
 def _laid(pieces: Sequence[Piece]) -> list[list[Any]]:

@@ -30,6 +30,14 @@ def hung_already(project: Project) -> tuple[PlannedPiece, ...]:
 
 
 @dataclass(frozen=True)
+class OtherOrder:
+    """The weighted excess that a plan of another order would leave: "without order", 0.85."""
+
+    name: str
+    score: float
+
+
+@dataclass(frozen=True)
 class Plan:
     """A plan for a project: what to buy, where it goes, what it does, how good it is proven."""
 
@@ -46,6 +54,7 @@ class Plan:
     cut_off: bool = False  # a time limit ended the work before the search was through
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
     in_the_way: tuple[InTheWay, ...] = ()  # rules that cost the plan, as far as was looked
+    orders: tuple[OtherOrder, ...] = ()  # what other orders would leave, where that was asked
 
     @property
     def cost_cents(self) -> int:

@@ -9,6 +9,7 @@ from optimizer.results.cautions import cautions
 from optimizer.results.comparison_plans import groups_of
 from optimizer.results.diffuser_words import diffuser_sentences
 from optimizer.results.model import Plan
+from optimizer.results.order_words import order_in_words
 from optimizer.results.product_words import bass_sentences
 from optimizer.results.proof import proof_in_words
 from optimizer.results.rule_words import LIFT, rules_in_words
@@ -23,6 +24,7 @@ def report_markdown(plan: Plan, units: str = "m") -> str:
     sections = [
         _title(plan),
         _summary(plan, units),
+        *filter(None, [order_in_words(plan, units)]),
         "## Shopping list\n\n" + tell.shopping_markdown(plan),
         "## What the products do in the bass\n\n" + _bass(plan, pieces, units),
         *_diffusers(plan, units),

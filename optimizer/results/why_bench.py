@@ -6,7 +6,7 @@ where a rule is lifted stands on a coarser grid.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +17,7 @@ from optimizer.placement.bars import bars_of, without_rules
 from optimizer.placement.candidates import FINEST, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.lifting import COARSE
+from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import greedy
 from optimizer.placement.stages import remaining
@@ -94,18 +95,20 @@ def build_bench(
     limits = project.scenario.limits
     groups = tuple(tuple(group) for group in groups_of(pieces))
     own = tuple(Candidate(tuple(p.piece for p in group)) for group in groups)
+    rules = project.scenario.layout.rules
     room, free = without_rules(project.room, limits)
     free = free.model_copy(update={"grid": limits.grid or COARSE * FINEST})
     found = (
         *own,
-        *find_candidates(project.room, project.usable_products, limits, bounces),
-        *find_candidates(room, project.products, free, bounces),  # barred ones too
+        *find_candidates(project.room, project.usable_products, limits, bounces, rules),
+        *find_candidates(room, project.products, free, bounces, rules),  # barred ones too
     )
     candidates = tuple({_place(c): c for c in reversed(found)}.values())[::-1]
     effects = effects_table(
         project.room, project.scene, criteria, candidates, project.products, project.spendable_cents
     )
-    return Bench(project, groups, candidates, effects)
+    order = order_of(project.room, candidates, rules).without_broken(np.arange(len(own)))
+    return Bench(project, groups, candidates, replace(effects, order=order))
 
 
 def _place(candidate: Candidate) -> tuple[object, ...]:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from optimizer.faults import Fault
+from optimizer.room.layout import LayoutSection
 from optimizer.room.reading import nearest, validate
 from optimizer.room.schema import (
     AreaSection,
@@ -27,7 +28,7 @@ _SectionT = TypeVar("_SectionT", bound=Section)
 _TOP_KEYS = (
     "title", "note", "materials", "room", "surfaces", "areas", "furniture", "hung", "measured",
     "speakers",
-    "loudspeaker", "seats", "targets", "budget", "limits", "weights", "models", "builds",
+    "loudspeaker", "seats", "targets", "budget", "limits", "layout", "weights", "models", "builds",
     "variants",
 )  # fmt: skip
 _LONGEST_LIST = 200
@@ -55,6 +56,7 @@ class Scenario:
     targets: TargetsSection
     budget: BudgetSection
     limits: LimitsSection
+    layout: LayoutSection
     weights: WeightsSection
     models: ModelsSection
 
@@ -108,6 +110,7 @@ def read_tables(data: dict[str, Any], path: Path) -> Reading:
     loudspeaker = _table(LoudspeakerSection, data, "loudspeaker", file, faults)
     targets = _table(TargetsSection, data, "targets", file, faults)
     limits = _table(LimitsSection, data, "limits", file, faults)
+    layout = _table(LayoutSection, data, "layout", file, faults)
     weights = _table(WeightsSection, data, "weights", file, faults)
     models = _table(ModelsSection, data, "models", file, faults)
     keys = ("title", "note", "materials", "builds")
@@ -131,6 +134,7 @@ def read_tables(data: dict[str, Any], path: Path) -> Reading:
         targets=targets or TargetsSection(),
         budget=budget or _stand_in_budget(data),
         limits=limits or LimitsSection(),
+        layout=layout or LayoutSection(),
         weights=weights or WeightsSection(),
         models=models or ModelsSection(),
     )

@@ -272,5 +272,6 @@ class VariantSection(Section):
     only_mountings: Annotated[tuple[Mounting, ...], Field(min_length=1)] | None = None
     budget: Any = None
     limits: dict[str, Any] = {}
+    layout: dict[str, Any] = {}
     targets: dict[str, Any] = {}
     weights: dict[str, Any] = {}

@@ -117,7 +117,7 @@ def lay_over(data: Mapping[str, Any], file: str, sections: Mapping[str, VariantS
         _add(laid, "furniture", f"{key}.add_furniture", section.add_furniture)
         _add(laid, "areas", f"{key}.add_areas", section.add_areas)
         _move(laid, key, section.move)
-        for table in ("surfaces", "limits", "targets", "weights"):
+        for table in ("surfaces", "limits", "layout", "targets", "weights"):
             _override(laid, table, f"{key}.{table}", getattr(section, table))
         if section.budget is not None:
             _override(laid, "budget", f"{key}.budget", {"amount": section.budget}, whole=True)

@@ -82,7 +82,8 @@ def keeping(everything: Decision, effects: Effects, wishes: Iterable[Wish]) -> t
             allowed[row] = True
     sub, index = remaining(effects, NONE, allowed)
     held = tuple(np.flatnonzero(np.isin(index, row)) for row in rows)
-    return replace(sub, wished=held), index
+    pinned = np.array(sorted({int(row[0]) for row in held if len(row) == 1}), dtype=np.int64)
+    return replace(sub, wished=held, order=sub.order.without_broken(pinned)), index
 
 
 def _refused(everything: Decision, wish: Wish) -> Mask:
@@ -141,7 +142,8 @@ def _offered(solved: Project, like: Like) -> Iterator[Candidate]:
     u0, v0, u1, v1 = like.rect
     middle = ((u0 + u1) / 2, (v0 + v1) / 2)
     limits = solved.scenario.limits
-    yield from candidates_centred(solved.room, products, limits, like.surface, middle)
+    rules = solved.scenario.layout.rules
+    yield from candidates_centred(solved.room, products, limits, like.surface, middle, rules)
 
 
 def _alone(wishes: Wishes, here: tuple[Wish, ...], everything: Decision) -> Iterator[Fault]:

@@ -12,6 +12,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pyomo.environ as pyo
 import pytest
+from orders import toy_order
 from scipy import sparse
 from test_overlap import demo
 
@@ -23,6 +24,7 @@ from optimizer.placement.plan import objective, select
 from optimizer.placement.program import (
     APART_FAMILIES,
     FAMILIES,
+    ORDER,
     STAGE_FAMILIES,
     Matrices,
     build_program,
@@ -59,6 +61,8 @@ def lp_text(family: str) -> str:
     """The program of the toy table with one family of constraints only."""
     model = pyo.ConcreteModel(name=family)
     effects = replace(toy(), wished=(np.array([1, 2]), np.array([3])))
+    if family in ORDER:
+        effects = replace(effects, order=toy_order())
     define_variables(model, effects)
     define_objective(model, effects)
     FAMILIES[family](model, effects)

@@ -1,0 +1,49 @@
+"""What order costs: the plan that would be found without it, and with a stricter one, judged.
+
+Each is chosen roughly, with the corrections of the plan that there is, and judged by the same
+models; a full set of rounds could find a little better ones.
+"""
+
+from dataclasses import replace
+
+from optimizer.acoustics.judged import judge_scene
+from optimizer.placement.effort import Effort
+from optimizer.placement.pieces import treated
+from optimizer.placement.plan import select
+from optimizer.planning import Planned, decision_of
+from optimizer.project import Judging, Project
+from optimizer.results.model import OtherOrder
+from optimizer.room.layout import FREE, OrderRules, as_section, stricter
+from optimizer.rounds import Told
+
+ROUGH = 0.03  # gap of each
+SHARE = 0.1  # of the effort of a plan
+
+
+def order_prices(made: Planned, judging: Judging, tell: Told) -> tuple[OtherOrder, ...]:
+    """The judged score without order and with a stricter one; nothing once the time is over."""
+    rules = made.project.scenario.layout.rules
+    others = [("without order", FREE)] if rules != FREE else []
+    others += [(name, other) for name, other in [stricter(rules)] if other != rules]
+    found = []
+    for name, other in others:
+        if made.guard.over():
+            break
+        tell(f"what the plan would be {name}")
+        found.append(OtherOrder(name, _score(made, other, judging)))
+    return tuple(found)
+
+
+def _score(made: Planned, rules: OrderRules, judging: Judging) -> float:
+    solved: Project = made.decision.project.with_layout(as_section(rules))
+    decision, best = decision_of(made.decision.flipped, solved), made.rounds.best
+    criteria, factors = decision.effects.criteria, best.judged.factors
+    low, high = criteria.limits
+    limited = replace(
+        decision.effects, criteria=criteria.with_limits(low / factors, high / factors)
+    )
+    effort = Effort(guard=made.guard).share(SHARE)
+    chosen = select(limited, ROUGH, effort).chosen
+    pieces = [piece for c in chosen for piece in decision.candidates[c].pieces]
+    scene = treated(solved.room, solved.scene, pieces)
+    return judge_scene(scene, criteria, solved.judges(judging)).score
