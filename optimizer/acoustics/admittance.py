@@ -202,7 +202,7 @@ def low_cells(scene: Scene) -> Rows:
     same rows are one.
     """
     surface, rect, tables, corner, _ = low_patches(scene)
-    beta = _diffuse(tables, corner)
+    beta = diffuse(tables, corner)
     cells: list[tuple[int, tuple[float, ...], Complexes]] = []
     for index in range(len(scene.planes)):
         mine = np.flatnonzero(surface == index)
@@ -215,7 +215,7 @@ def low_cells(scene: Scene) -> Rows:
     )
 
 
-def _diffuse(tables: Complexes, corner: NDArray[np.bool_]) -> Complexes:
+def diffuse(tables: Complexes, corner: NDArray[np.bool_]) -> Complexes:
     """Admittance (N, F) of tables (N, T, F) as sound of a diffuse field meets it in the mean;
     half the square of its run along a wall is along one of the wall's directions."""
     run = np.sqrt(DIFFUSE) * AIR.wavenumber(LOW_HZ)
