@@ -308,14 +308,14 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:
-    """Lower edges of what is hung in lines: two at the foot of the wall and one below its top, on
-    high walls between them too.
+    """Lower edges of what is hung in lines: at the foot of the wall and below its top, on high
+    walls between them too.
 
     What hangs at one height only leaves the sound in the other half of the room to itself.
     """
     top = max(high - BELOW_TOP - size, low)
     steps = np.arange(low, top, STEP_UP * FINEST).tolist()
-    kept = steps if high - low > HIGH_WALL else steps[:2]
+    kept = steps if high - low > HIGH_WALL else [low]
     return [*kept, top] if size <= high - low + 1e-9 else []
 
 
