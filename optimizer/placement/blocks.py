@@ -15,7 +15,7 @@ from optimizer.room.model import Surface
 
 GAP = 0.3  # m between pieces on a wall
 WIDEST, TALLEST = 3.0, 2.0  # m of a block on a wall
-ON_WALL = ((1, 1), (1, 2), (1, 3), (2, 1), (2, 2))  # rows, columns
+ON_WALL = ((1, 1), (1, 2), (1, 3), (2, 2))  # rows, columns
 OVERHEAD = ((1, 1), (1, 2), (2, 1), (2, 2), (3, 1), (1, 3))
 OWN_PLACE = frozenset({"curtain", "rug"})  # kinds that have a place of their own, never in blocks
 ALONE_BY_NATURE = frozenset({"stand", "floor", "window"})  # mountings of such pieces

@@ -273,7 +273,8 @@ def _positions(
         u_starts += starts_beside_areas(surface, width)
         u_starts += [middle - width / 2 for middle in _opposite_areas(room, surface)]
     if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
-        u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
+        u_starts = _starts(u0, u1, width, 2 * STEP_UP * grid)
+        u_starts += [a - width / 2 for a in agreed(anchors[:, 0], ALIKE)]
         v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
     if layout.mounting == "stand":
         v_starts = [v0]
