@@ -238,7 +238,7 @@ def test_blocks_have_equal_gaps_and_touch_overhead(decision: Decision) -> None:
                 between = max(second[0] - first[2], second[1] - first[3])
                 assert between == pytest.approx(0.0 if overhead else GAP, abs=2e-6)
                 seen[overhead] += 1
-    assert min(seen[True], seen[False]) > 10
+    assert min(seen[True], seen[False]) > 3
 
 
 def test_block_worked_by_hand() -> None:
