@@ -114,11 +114,16 @@ class Planned:
 
     def _plan(self, selection: Selection, judging: Judging, tell: Told) -> Plan:
         project, decision = self.project, self.decision
-        chosen = [decision.candidates[c].pieces for c in selection.chosen]
+        picked = [decision.candidates[c] for c in selection.chosen]
+        chosen = [candidate.pieces for candidate in picked]
         if decision.flipped:
             room, image = decision.project.room, project.room
             chosen = [tuple(mirrored_piece(p, room, image) for p in ps) for ps in chosen]
-        pairs = [pair for pieces in chosen for pair in _pairs(project.room, pieces)]
+        pairs = [
+            pair
+            for pieces, candidate in zip(chosen, picked, strict=True)
+            for pair in _pairs(project.room, pieces, candidate.is_pair)
+        ]
         groups = _in_order(project, [_left_first(pair) for pair in pairs])
         pieces = [piece for group in groups for piece in group]
         before, after = self._judged(selection, pieces, judging)
@@ -272,15 +277,26 @@ def _in_order(project: Project, groups: list[list[Piece]]) -> list[list[Piece]]:
     )
 
 
-def _pairs(room: Room, block: Sequence[Piece]) -> Iterator[tuple[Piece, ...]]:
-    """The mirrored pairs and single pieces of a candidate."""
-    left = list(block)
+def _pairs(room: Room, pieces: Sequence[Piece], is_pair: bool) -> Iterator[tuple[Piece, ...]]:
+    """The mirrored pairs and single pieces of a candidate.
+
+    Each piece of a pair of blocks has its twin in the other one (whose wall need not lie evenly
+    about the axis), a piece of a block on the axis may have one in the same.
+    """
+    left = list(pieces)
+    half = len(left) // 2
+    others = left[half:] if is_pair else left
     while left:
         piece = left.pop(0)
         image = mirror_box(piece.box, 2 * room.axis_y)
-        twin = next((p for p in left if np.abs(p.box - image).max() < CENTRED), None)
+        off = {id(p): float(np.abs(p.box - image).max()) for p in others if p is not piece}
+        twin = min((p for p in left if id(p) in off), key=lambda p: off[id(p)], default=None)
+        if twin is None or (not is_pair and off[id(twin)] >= CENTRED):
+            yield (piece,)
+            continue
+        yield (piece, twin)
         left = [p for p in left if p is not twin]
-        yield (piece,) if twin is None else (piece, twin)
+        others = [p for p in others if p is not twin]
 
 
 def _numbered(

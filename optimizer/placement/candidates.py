@@ -309,7 +309,8 @@ def _positions(
         u_starts += starts_beside_areas(surface, width)
         u_starts += [middle - width / 2 for middle in _opposite_areas(room, surface)]
     if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
-        u_starts = _starts(u0, u1, width, grid * STEP_UP) + [a - width / 2 for a in anchors[:, 0]]
+        u_starts = _starts(u0, u1, width, 2 * STEP_UP * grid)
+        u_starts += [a - width / 2 for a in agreed(anchors[:, 0], ALIKE)]
         v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
     if layout.mounting in LOW:
         v_starts = [v0]
@@ -344,14 +345,14 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
 
 
 def _levels(low: float, high: float, size: float) -> list[float]:
-    """Lower edges of what is hung in lines: two at the foot of the wall and one below its top, on
-    high walls between them too.
+    """Lower edges of what is hung in lines: at the foot of the wall and below its top, on high
+    walls between them too.
 
     What hangs at one height only leaves the sound in the other half of the room to itself.
     """
     top = max(high - BELOW_TOP - size, low)
     steps = np.arange(low, top, STEP_UP * FINEST).tolist()
-    kept = steps if high - low > HIGH_WALL else steps[:2]
+    kept = steps if high - low > HIGH_WALL else [low]
     return [*kept, top] if size <= high - low + 1e-9 else []
 
 

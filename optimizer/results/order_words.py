@@ -18,8 +18,8 @@ def order_in_words(plan: Plan, units: str = "m") -> str:
         return told
     prices = " and ".join(f"{other.score:.3f} {other.name}" for other in plan.orders)
     return (
-        f"{told} The weighted excess of {plan.card.score_after:.3f} would be {prices}, as a rough "
-        "search finds it."
+        f"{told}\nInstead of a weighted excess of {plan.card.score_after:.3f} a rough search, "
+        f"judged once, comes to {prices}; with rounds of judging each could be lower."
     )
 
 

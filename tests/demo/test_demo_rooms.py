@@ -10,6 +10,7 @@ import pytest
 
 from optimizer.cli import main
 from optimizer.commands.plan_text import plan_in_words
+from optimizer.placement.neat import neatness
 from optimizer.placement.pieces import Piece, treated
 from optimizer.planning import Plan, build_decision, load_project, make_plan
 from optimizer.results.planfile import plan_as_dict, read_pieces
@@ -41,8 +42,8 @@ def laid(plan: Plan) -> list[Piece]:
     return [planned.piece for planned in plan.pieces]
 
 
-def test_proven_within_one_percent_over_1500_pairs(plan: Plan) -> None:
-    assert plan.pairs >= 1500
+def test_proven_within_one_percent_over_two_thousand_placements(plan: Plan) -> None:
+    assert plan.candidates >= 2000
     assert plan.selection.status == "optimal"
     assert plan.selection.gap <= 0.01
     assert plan.selection.bound <= plan.selection.objective
@@ -93,6 +94,18 @@ def test_every_failing_criterion_that_money_can_mend_gets_better(plan: Plan) -> 
         elif mendable[mine].any():  # its worst part may stay, all of them together get better
             assert criteria.weights[mine] @ (then - now)[mine] < 0, row.key
     assert plan.card.score_after < 0.75 * plan.card.score_before
+
+
+def test_the_plan_is_orderly(plan: Plan) -> None:
+    """The figures of the strictest level (room/layout.py), ours."""
+    look = neatness(plan.project.room, laid(plan))
+    assert plan.project.scenario.layout.level == "gallery"
+    assert look.most_lines <= 2
+    assert max(look.clouds.values(), default=0) <= 2
+    assert look.floating == 0
+    assert look.lowest_edge is None or look.lowest_edge >= 0.3 - 1e-9
+    assert look.company_percent >= 80.0
+    assert look.kinds <= 4
 
 
 def test_pieces_do_not_meet_each_other_or_furniture(plan: Plan) -> None:

@@ -22,6 +22,7 @@ from optimizer.placement.plan import feasible
 from optimizer.planning import Plan, build_decision, make_plan
 from optimizer.project import Project
 from optimizer.results.planfile import plan_as_dict, plan_as_json
+from optimizer.room.layout import LayoutSection
 from optimizer.room.model import Box
 from optimizer.round_record import WORTH, Rounds
 from optimizer.rounds import plan_in_rounds
@@ -84,9 +85,14 @@ def test_in_either_handedness(project: Project, tmp_path: Path) -> None:
 
 
 def test_places_off_the_usual_ones_are_offered_beside_them(
-    project: Project, plan: Plan, tmp_path: Path
+    project: Project, tmp_path: Path
 ) -> None:
-    """On another grid most of the places are none of the usual ones, yet all of the plan hangs."""
+    """On another grid most of the places are none of the usual ones, yet all of the plan hangs.
+
+    Without order: places in lines do not depend on the grid.
+    """
+    project = project.with_layout(LayoutSection(level="free"))
+    plan = make_plan(project, 0.05, judging="none")
     limits = project.scenario.limits.model_copy(update={"grid": 0.7})
     other = replace(project, scenario=replace(project.scenario, limits=limits))
     usual = len(build_decision(other).candidates)

@@ -208,6 +208,9 @@ def test_plan_of_a_room_is_orderly(tmp_path: Path) -> None:
     project = ordered(tiny_project(tmp_path, 3, 600.0, grid=0.6, products=5), GALLERY)
     plan = make_plan(project, 0.02, judging="none")
     look = neatness(project.room, [p.piece for p in plan.pieces])
+    twins = {p.id: p.pair for p in plan.pieces}
+    assert all(pair is None or twins[pair] == own for own, pair in twins.items())
+    assert any(pair is not None for pair in twins.values())
     assert look.counted > FEW
     assert look.most_lines <= 2
     assert look.company_percent >= 80.0
@@ -235,7 +238,7 @@ def test_blocks_have_equal_gaps_and_touch_overhead(decision: Decision) -> None:
                 between = max(second[0] - first[2], second[1] - first[3])
                 assert between == pytest.approx(0.0 if overhead else GAP, abs=2e-6)
                 seen[overhead] += 1
-    assert min(seen[True], seen[False]) > 10
+    assert min(seen[True], seen[False]) > 3
 
 
 def test_block_worked_by_hand() -> None:
