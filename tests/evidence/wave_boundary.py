@@ -1,7 +1,7 @@
 """What the wave equation gives away by meeting porous pieces at one angle, by finite elements.
 
 Run: OPENBLAS_NUM_THREADS=1 python tests/evidence/wave_boundary.py
-Writes the .md beside it; some seconds.
+Writes the .md beside it; about four minutes of work.
 
 A wave equation in time meets a wall point by point: it cannot know at what angle. The product's
 wave solver takes each make at the mean angle of a diffuse field, corner fills as strips on both
@@ -22,6 +22,7 @@ sys.path.insert(0, str(ROOT / "tests" / "referee"))
 from project_cases import (  # noqa: E402 - after the path
     ROOM,
     TOP_HZ,
+    Extra,
     Hung,
     boards,
     box_of,
@@ -38,15 +39,18 @@ from optimizer.acoustics.make_admittance import make_table  # noqa: E402
 from optimizer.acoustics.modes import Patches  # noqa: E402
 from optimizer.acoustics.scene import LOW_HZ  # noqa: E402
 
-END = ["", "Single pieces on single modes are off by half to two thirds either way at one angle: modes are",
-       "therefore judged by the coupled modes, never by the wave equation. In a furnished room modes",
-       "of all angles meet every piece, and the mean damping of an octave, which is what the wave",
-       "equation judges, is as near as by each mode's run. So it keeps the boundary; wool as cells",
-       "with a resistance would need cells smaller than a panel is deep, and was not built."]  # fmt: skip
+END = (
+    "",
+    "Single pieces on single modes are off by half to two thirds either way at one angle: modes",
+    "are therefore judged by the coupled modes, never by the wave equation. In a furnished room",
+    "modes of all angles meet every piece, and the mean damping of an octave, which is what the",
+    "wave equation judges, is as near as by each mode's run. So it keeps the boundary; wool as",
+    "cells with a resistance would need cells smaller than a panel is deep, and was not built.",
+)
 OCTAVES = {"63 Hz": (44.0, 88.0), "125 Hz": (88.0, 125.0)}
 
 
-def as_waves_have_it(pieces: list[Hung], extra: list) -> CoupledBox:
+def as_waves_have_it(pieces: list[Hung], extra: Extra) -> CoupledBox:
     """The room with each piece at the mean angle of a diffuse field."""
     rows = [(place, p.make) for p in pieces for place in p.places]
     corner = np.array([isinstance(make.build, CornerFill) for _, make in rows], dtype=bool)
