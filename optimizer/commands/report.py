@@ -46,6 +46,9 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
     parser.add_argument("--only", choices=("hanging",), help="only the hanging sheets")
+    parser.add_argument("--whole", action="store_true",
+                        help="with everything unfolded that stands behind the plan, so that it is "
+                        "printed too")  # fmt: skip
     parser.add_argument("--bass", action="store_true",
                         help="also draw the bass at the seats (slower; box rooms)")  # fmt: skip
     parser.add_argument("--fast", action="store_true",
@@ -72,7 +75,14 @@ def run(arguments: argparse.Namespace) -> int:
         page = (
             hanging_html(rebuilt.plan, arguments.units)
             if arguments.only
-            else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed, budget=curve)
+            else report_html(
+                rebuilt.plan,
+                arguments.units,
+                heard,
+                rebuilt.changed,
+                budget=curve,
+                whole=arguments.whole,
+            )  # fmt: skip
         )
     write_folder(arguments.out, {name: page})
     say("\n".join(filter(None, [rebuilt.replaced, f"Written: {arguments.out / name}"])))
