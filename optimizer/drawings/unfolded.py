@@ -85,8 +85,8 @@ def unfolded(shown: Plan | Project, units: str = "m") -> Picture:
     _draw_things(view, leaves, subject.room)
     draw_people(view, subject.room, leaves[0].face.axes)
     _draw_bounces(view, leaves, drawn)
-    _draw_pieces(view, leaves, subject)
     name_people(view, subject.room, leaves[0].face.axes)
+    _draw_pieces(view, leaves, subject)
     _name_things(view, leaves, subject.room)
     return picture(view.sheet.figure, "unfolded", TITLE, _in_words(subject, leaves))
 
