@@ -6,28 +6,33 @@ from pathlib import Path
 
 from optimizer.acoustics.low_response import low_response
 from optimizer.commands.printing import ProgressLine, say, tell_doubts
+from optimizer.drawings.unfolded import unfolded
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.pieces import treated
 from optimizer.project import Judging, Project, load_project
 from optimizer.report.figures import Responses
 from optimizer.report.page import hanging_html, report_html
-from optimizer.report.rebuild import rebuild, room_file_of
+from optimizer.report.rebuild import Rebuilt, rebuild, room_file_of
 from optimizer.results.model import Plan
 from optimizer.results.money_curve import MoneyCurve, read_money_curve
 from optimizer.results.output import check_writable, write_folder
 from optimizer.results.planfile import plan_faults, read_pieces
 
-REPORT, HANGING = "report.html", "hanging.html"
+REPORT = "report.html"
+ONLY = {"hanging": "hanging.html", "picture": "unfolded.svg"}
 EPILOG = """\
 examples:
   treatment report plan/plan.json --out plan
   treatment report plan/plan.json --out sheets --only hanging --units ft
+  treatment report plan/plan.json --out plan --only picture
   treatment report plan/plan.json --room rooms/attic.toml --out plan
   treatment report plan/plan.json --budget budget/budget.json --out plan
 
-DIR then holds report.html (one file, no other is needed), or hanging.html with --only hanging.
-Both print to A4 and Letter. Prices, names and sizes are those of today's room file and price list;
-where they changed what the figures depend on, the room is judged anew, which takes longer.
+DIR then holds report.html (one file, no other is needed), hanging.html with --only hanging, or
+unfolded.svg, the picture of the room, with --only picture. Pages print to A4 and Letter; what is
+folded on the page is not printed, with --whole it is. Prices, names and sizes are those of today's
+room file and price list; where they changed what the figures depend on, the room is judged anew,
+which takes longer.
 """
 
 
@@ -36,7 +41,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser = commands.add_parser(
         "report",
         help="a plan as one page to read and print",
-        description="Write a plan as one HTML page: summary, score card, drawings, hanging sheets.",
+        description="Write a plan as one HTML page: the room unfolded, shopping list, what "
+        "changes, hanging sheets, and after them all that stands behind the plan.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -45,7 +51,14 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="the room file (default: the one the plan names)")  # fmt: skip
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
     parser.add_argument("--units", choices=("m", "ft"), default="m", help="lengths in the report")
-    parser.add_argument("--only", choices=("hanging",), help="only the hanging sheets")
+    parser.add_argument(
+        "--only",
+        choices=tuple(ONLY),
+        help="only the hanging sheets, or only the picture of the room",
+    )
+    parser.add_argument("--whole", action="store_true",
+                        help="with everything unfolded that stands behind the plan, so that it is "
+                        "printed too")  # fmt: skip
     parser.add_argument("--bass", action="store_true",
                         help="also draw the bass at the seats (slower; box rooms)")  # fmt: skip
     parser.add_argument("--fast", action="store_true",
@@ -57,26 +70,44 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Read the plan back, write the page, say where it is."""
-    name = HANGING if arguments.only else REPORT
+    """Read the plan back, write the page or the picture, say where it is."""
+    name = ONLY.get(arguments.only, REPORT)
     project, curve = _checked(arguments, name)
     tell_doubts([project])
-    judging: Judging = "fast" if arguments.fast else "full"
     with ProgressLine("reading the plan, judging it anew where the room changed") as progress:
-        rebuilt = rebuild(arguments.plan, project, judging)
-        heard = None
-        if arguments.bass and not arguments.only:
-            progress.tell("computing the bass at the seats")
-            heard = _bass(rebuilt.plan)
-        progress.tell("drawing")
-        page = (
-            hanging_html(rebuilt.plan, arguments.units)
-            if arguments.only
-            else report_html(rebuilt.plan, arguments.units, heard, rebuilt.changed, budget=curve)
-        )
-    write_folder(arguments.out, {name: page})
-    say("\n".join(filter(None, [rebuilt.replaced, f"Written: {arguments.out / name}"])))
+        rebuilt = rebuild(arguments.plan, project, _judging(arguments))
+        text = _drawn(arguments, rebuilt, curve, progress)
+    write_folder(arguments.out, {name: text})
+    replaced = "" if arguments.only == "picture" else rebuilt.replaced
+    say("\n".join(filter(None, [replaced, f"Written: {arguments.out / name}"])))
     return 0
+
+
+def _judging(arguments: argparse.Namespace) -> Judging:
+    """How fully the plan is judged; a picture shows no figure but first reflections."""
+    if arguments.only == "picture":
+        return "none"
+    return "fast" if arguments.fast else "full"
+
+
+def _drawn(
+    arguments: argparse.Namespace,
+    rebuilt: Rebuilt,
+    curve: MoneyCurve | None,
+    progress: ProgressLine,
+) -> str:
+    """The page or the picture that was asked for."""
+    plan, units = rebuilt.plan, arguments.units
+    heard = None
+    if arguments.bass and not arguments.only:
+        progress.tell("computing the bass at the seats")
+        heard = _bass(plan)
+    progress.tell("drawing")
+    if arguments.only == "picture":
+        return unfolded(plan, units).svg
+    if arguments.only == "hanging":
+        return hanging_html(plan, units)
+    return report_html(plan, units, heard, rebuilt.changed, budget=curve, whole=arguments.whole)
 
 
 def _checked(arguments: argparse.Namespace, name: str) -> tuple[Project, MoneyCurve | None]:

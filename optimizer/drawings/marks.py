@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.drawings.faces import PLAN, Face, bounds, footprint
 from optimizer.drawings.lettering import height_mm
-from optimizer.drawings.sheet import Sheet
+from optimizer.drawings.sheet import Sheet, corners
 from optimizer.drawings.style import HAIR, INK, MEDIUM, MUTED, ORANGE, PALE, RED, SMALL, THIN
 from optimizer.room.geometry import Floats, Rect
 from optimizer.room.model import Room
@@ -77,6 +77,28 @@ def level_mark(room: Room, upwards: bool) -> Mark:
     return draw
 
 
+def fold_mark() -> Mark:
+    """A floor with its four walls folded down, and the viewer inside."""
+
+    def draw(sheet: Sheet, box: Rect) -> None:
+        middle = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2 + 1.6])
+        half, wall = np.array([4.6, 4.2]), 4.4
+        for way in ((0, 1), (0, -1), (1, 0), (-1, 0)):
+            out = np.array(way, dtype=float)
+            at, size = middle + (half + wall / 2 + 0.7) * out, np.where(out == 0, half, wall / 2)
+            _frame(sheet, (*(at - size).tolist(), *(at + size).tolist()))
+            start = middle + (half - 1.6) * out
+            _arrow(sheet, start, start + 4.2 * out, out)
+        floor = (*(middle - half).tolist(), *(middle + half).tolist())
+        sheet.shape(corners(floor), PALE, RED, MEDIUM, layer=3.1, name="mark-seen")
+        sheet.disc((float(middle[0]), float(middle[1])), 1.0, ORANGE, INK, HAIR, 3.6,
+                   "mark-viewer")  # fmt: skip
+        sheet.text((box[0] + box[2]) / 2, box[1] + 1.6, "folded open", across="center",
+                   colour=MUTED)  # fmt: skip
+
+    return draw
+
+
 def _small_plan(sheet: Sheet, room: Room, box: Rect) -> Callable[[Floats], Floats]:
     """Draw the room small with the front wall on top; gives back the way to its paper points."""
     shape = footprint(room)
@@ -108,9 +130,13 @@ def _frame(sheet: Sheet, rect: Rect) -> None:
 
 def _viewer(sheet: Sheet, at: Floats, ahead: Floats, reach: float = ARROW) -> None:
     """Someone seen from above: a head, and an arrow the way he looks."""
-    beside = np.array([-ahead[1], ahead[0]])
     tip = at + reach * ahead
-    sheet.line(np.stack([at, tip]), MEDIUM, layer=3.5, name="mark-viewer")
+    _arrow(sheet, at, tip, ahead, "mark-viewer")
+    sheet.disc((float(at[0]), float(at[1])), 1.0, ORANGE, INK, HAIR, 3.6)
+
+
+def _arrow(sheet: Sheet, at: Floats, tip: Floats, ahead: Floats, name: str | None = None) -> None:
+    beside = np.array([-ahead[1], ahead[0]])
+    sheet.line(np.stack([at, tip]), MEDIUM, layer=3.5, name=name)
     barbs = np.stack([tip, tip - 1.5 * ahead + 0.9 * beside, tip - 1.5 * ahead - 0.9 * beside])
     sheet.shape(barbs, INK, INK, HAIR, layer=3.5)
-    sheet.disc((float(at[0]), float(at[1])), 1.0, ORANGE, INK, HAIR, 3.6)

@@ -1,6 +1,7 @@
 """First reflections and direct sound on drawings, loudspeakers and seats, and their key."""
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from optimizer.drawings.symbols import draw_seat, draw_speaker
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room, Seat, Speaker
 
+BOUNCE = 0.8  # mm, half the size of a bounce's mark
 LOUD, QUIET, DIRECT = 1.3, 0.6, 0.5  # points
 _QUIET_DASH, _DIRECT_DASH = (0, (5, 2)), (0, (1, 2))
 
@@ -36,15 +38,22 @@ def draw_paths(view: View, room: Room, paths: list[Reflection], axes: Floats) ->
 
 def draw_path(sheet: Sheet, points: Floats, too_loud: bool, name: str | None) -> None:
     """One path (3, 2): heavy with a square at its bounce if too loud, else dashed with a ring."""
-    x, y = (float(v) for v in points[1])
     if too_loud:
         sheet.line(points, LOUD, RED, layer=2.6, name=name)
-        r = 0.8
+    else:
+        sheet.line(points, QUIET, BLUE, _QUIET_DASH, 2.5, name)
+    draw_bounce(sheet, points[1], too_loud)
+
+
+def draw_bounce(sheet: Sheet, at: Floats, too_loud: bool, name: str | None = None) -> None:
+    """Where a path bounces, (2,): a square if it is too loud, else a ring."""
+    x, y = (float(v) for v in at)
+    if too_loud:
+        r = BOUNCE
         sheet.shape([(x - r, y - r), (x + r, y - r), (x + r, y + r), (x - r, y + r)],
-                    RED, INK, HAIR, layer=2.7)  # fmt: skip
+                    RED, INK, HAIR, layer=2.7, name=name)  # fmt: skip
         return
-    sheet.line(points, QUIET, BLUE, _QUIET_DASH, 2.5, name)
-    sheet.disc((x, y), 0.7, PAPER, BLUE, THIN, 2.55)
+    sheet.disc((x, y), 0.7, PAPER, BLUE, THIN, 2.55, name)
 
 
 def draw_people(view: View, room: Room, axes: Floats) -> None:
@@ -123,6 +132,24 @@ def path_key(limit_db: float, seats: int, paths: list[Reflection]) -> Group:
             *(Line((text,)) for text in more),
         ),
     )
+
+
+def bounce_key(limit_db: float, paths: list[Reflection]) -> Group:
+    """What the marks of bounces mean where no paths are drawn."""
+    loud = sum(p.too_loud for p in paths)
+    return Group(
+        (Line((f"Where first reflections bounce (within {WINDOW_MS:g} ms)",), quiet=True),),
+        (
+            Line((f"above {limit_db:g} dB re the direct sound: {loud}",), "bounces-loud",
+                 partial(_bounce, too_loud=True)),
+            Line((f"at or below {limit_db:g} dB: {len(paths) - loud}",), "bounces-quiet",
+                 partial(_bounce, too_loud=False)),
+        ),
+    )  # fmt: skip
+
+
+def _bounce(sheet: Sheet, x: float, y: float, too_loud: bool) -> None:
+    draw_bounce(sheet, np.array([x + 2.5, y]), too_loud)
 
 
 def _sample(too_loud: bool) -> Callable[[Sheet, float, float], None]:

@@ -98,6 +98,38 @@ def _heading(measured: Measured, count: int, units: str) -> tuple[Line, ...]:
     return (first, *(Line((text,), sample=_nothing) for text in lines))
 
 
+def kind_groups(pieces: Sequence[PlannedPiece]) -> list[Group]:
+    """A key to pieces: what each product looks like, and the numbers of its pieces."""
+    products: dict[str, list[PlannedPiece]] = {}
+    for planned in pieces:
+        products.setdefault(planned.piece.product.id, []).append(planned)
+    groups = []
+    for members in products.values():
+        product = members[0].piece.product
+        names = wrap(product.name, COLUMN - SWATCH, 2)
+        sample = partial(draw_swatch, kind=product.kind)
+        told = wrap(numbers([p.id for p in members]), COLUMN - SWATCH, 3)
+        rest = (Line((text,), sample=_nothing) for text in (*names[1:], *told))
+        groups.append(Group((Line((names[0],), sample=sample), *rest)))
+    return groups
+
+
+def numbers(ids: Sequence[str]) -> str:
+    """Numbers of pieces with runs told by their ends.
+
+    >>> numbers(["1", "2", "3", "5", "7", "8"])
+    '1 to 3, 5, 7, 8'
+    """
+    runs: list[list[str]] = []
+    for name in ids:
+        follows = runs and name.isdecimal() and runs[-1][-1].isdecimal()
+        if follows and int(name) == int(runs[-1][-1]) + 1:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
+
+
 def hung_group(hung: Sequence[PlannedPiece], overhead: bool) -> list[Group]:
     """A key to pieces that hang already, with their numbers; none where there are none."""
     if not hung:

@@ -77,29 +77,32 @@ def draw_swatch(sheet: Sheet, x: float, y: float, kind: str) -> None:
 
 
 def draw_area(sheet: Sheet, points: Floats, kind: str, name: str) -> None:
-    """A window, door, vent, detector or the like on a surface seen square-on, (4, 2) in order."""
-    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    """A window, door, vent, detector or the like on a surface seen square-on, (4, 2) in order:
+    along its lower edge, then back along its upper one."""
+    (wide, high) = (float(np.linalg.norm(points[i] - points[0])) for i in (1, 3))
+
+    def at(*shares: tuple[float, float]) -> Floats:
+        across, up = points[1] - points[0], points[3] - points[0]
+        return np.array([points[0] + s * across + t * up for s, t in shares])
+
     sheet.shape(points, style.PAPER if kind != "finish" else None, style.INK, style.THIN,
                 dash=(0, (2, 2)) if kind in ("finish", "rug", "curtain") else "-", layer=1.4,
                 name=name)  # fmt: skip
-    inset = min(0.8, (x1 - x0) / 6, (y1 - y0) / 6)
+    inset = min(0.8, wide / 6, high / 6)
+    s, t = inset / wide, inset / high
     if kind in ("window", "closet"):
-        sheet.shape(
-            [(x0 + inset, y0 + inset), (x1 - inset, y0 + inset), (x1 - inset, y1 - inset),
-             (x0 + inset, y1 - inset)],
-            width=style.HAIR, layer=1.4,
-        )  # fmt: skip
+        sheet.shape(at((s, t), (1 - s, t), (1 - s, 1 - t), (s, 1 - t)),
+                    width=style.HAIR, layer=1.4)  # fmt: skip
     if kind == "closet":
-        middle = (x0 + x1) / 2
-        sheet.line([(middle, y0 + inset), (middle, y1 - inset)], style.HAIR, layer=1.4)
-        sheet.keep_off((middle - 0.2, y0, middle + 0.2, y1))
+        sheet.line(at((0.5, t), (0.5, 1 - t)), style.HAIR, layer=1.4)
+        (x0, y0), (x1, y1) = (f(at((0.5, 0), (0.5, 1)), axis=0).tolist() for f in (np.min, np.max))
+        sheet.keep_off((x0 - 0.2, y0, x1 + 0.2, y1))
     if kind in ("vent", "heater"):
         for share in (0.25, 0.5, 0.75):
-            y = y0 + share * (y1 - y0)
-            sheet.line([(x0, y), (x1, y)], style.HAIR, layer=1.4)
+            sheet.line(at((0, share), (1, share)), style.HAIR, layer=1.4)
     if kind in ("detector", "switch"):
-        sheet.line([(x0, y0), (x1, y1)], style.HAIR, layer=1.4)
-        sheet.line([(x0, y1), (x1, y0)], style.HAIR, layer=1.4)
+        sheet.line(points[[0, 2]], style.HAIR, layer=1.4)
+        sheet.line(points[[1, 3]], style.HAIR, layer=1.4)
 
 
 def draw_thing(sheet: Sheet, points: Floats, clear: bool, layer: float = 1.45) -> None:

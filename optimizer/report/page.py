@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from optimizer.drawings.style import Picture
+from optimizer.drawings.unfolded import unfolded
 from optimizer.faults import shown_name
 from optimizer.placement.catalogue import Product
 from optimizer.report.figures import Charts, Responses, report_charts
@@ -85,13 +86,15 @@ def report_html(
     budget: MoneyCurve | None = None,
     others: Others | None = None,
     parts: Sequence[Part] = (),
+    whole: bool = False,
 ) -> str:
     """The whole report. Lengths in "m" or "ft".
 
     `low_response` is the bass at the seats now and with the plan; without it that chart is left
     out and the page says so. `changed`: what the plan was solved for is no longer so. `stages` of
     a purchase, the `budget` curve and `others` nearly as good are shown where they were made;
-    `more` are further charts of that kind, `parts` further parts.
+    `more` are further charts of that kind, `parts` further parts. `whole`: what stands behind the
+    plan (score card, reasons, sources) is unfolded, so that it is printed too.
     """
     charts = report_charts(plan, units, low_response)
     return _render(
@@ -108,6 +111,8 @@ def report_html(
             *_parts([*rules_parts(plan, units), *parts], "q"),
         ],
         more_charts=_shown(more, "m"),
+        whole=whole,
+        unfolded=_one(unfolded(plan, units), "u"),
         drawings=_shown(room_pictures(plan, units), "d"),
         shopping=_shopping(plan),
         shopping_notes=tell.shopping_notes(plan),

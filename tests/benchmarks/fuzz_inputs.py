@@ -73,7 +73,7 @@ OPTIONS = {
     "predict": ("--with", "--fast", "--all"),
     "plan": ("--out", "--budget", "--time-limit", "--gap", "--fast", "--confidence", "--variant",
              "--stages", "--alternatives", "--within", "--positions", "--earlier", "--units"),
-    "report": ("--room", "--out", "--units", "--only", "--bass", "--fast", "--budget"),
+    "report": ("--room", "--out", "--units", "--only", "--whole", "--bass", "--fast", "--budget"),
     "why": ("--room", "--variant", "--time-limit", "--units", "--fast", "--full"),
     "compare": ("--with", "--replan", "--bare", "--out", "--differences", "--time-limit", "--gap",
                 "--units", "--fast"),
