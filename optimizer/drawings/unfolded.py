@@ -153,7 +153,8 @@ def _name_edges(view: View, leaf: Leaf, room: Room) -> None:
                 out = -out
             x, y = (float(v) for v in middle + EDGE_NAME * out)
             upright = bool(abs(along[1]) > abs(along[0]))
-            text = fit(surface_in_words(other), length - 1)
+            fitting = (n for n in (surface_in_words(other), other.name) if width_mm(n) < length - 1)
+            text = next(fitting, "")
             box = text_box(x, y, text, across="center", upright=upright)
             if text and min(abs(along)) < 0.01 * length and view.sheet.is_free(box):
                 view.sheet.text(x, y, text, across="center", upright=upright, colour=MUTED)
@@ -279,6 +280,6 @@ def _in_words(subject: Subject, leaves: tuple[Leaf, ...]) -> str:
             told.append(f"{looking_at(leaf.surface)}: {numbers(here)}")
     pieces = f"Pieces by their numbers on {'; on '.join(told)}." if told else subject.nothing("")
     return (
-        f"{TITLE}, of {subject.title}: the floor plan in the middle, every other face folded open "
-        f"beside the edge it rises from. {pieces}{hung_in_words(subject.hung)}"
+        f"{subject.title}, the floor plan in the middle, every other face folded open beside the "
+        f"edge it rises from. {pieces}{hung_in_words(subject.hung)}"
     )

@@ -53,6 +53,11 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
+UNFOLD = "all => all.forEach(e => { e.open = %s; })"
+PAGES = 10  # of a plan on five surfaces: half of what it took with everything printed (19 to 21)
+ALL_PAGES = 22
+
+
 class Look:
     """A report on a page of the browser, and all that the browser had to say."""
 
@@ -66,9 +71,13 @@ class Look:
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.goto(path.as_uri())
 
+    def unfold(self, unfolded: bool = True) -> None:
+        """Open what stands behind the plan, or fold it away again."""
+        self.page.eval_on_selector_all(".behind", UNFOLD % str(unfolded).lower())
+
 
 @pytest.fixture(scope="module", params=ROOMS)
-def look(
+def opened(
     request: pytest.FixtureRequest, browser: Browser, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Look]:
     path = tmp_path_factory.mktemp(request.param) / "report.html"
@@ -78,16 +87,30 @@ def look(
     seen.page.close()
 
 
+@pytest.fixture
+def look(opened: Look) -> Look:
+    """The report as it is when it is opened."""
+    opened.unfold(False)
+    return opened
+
+
+@pytest.fixture(params=["folded", "unfolded"])
+def either(request: pytest.FixtureRequest, opened: Look) -> Look:
+    """The report with what stands behind the plan folded away, or unfolded."""
+    opened.unfold(request.param == "unfolded")
+    return opened
+
+
 def test_no_error_and_no_request_beside_the_file_itself(look: Look) -> None:
     assert look.said == []
     assert [url for url in look.asked if not url.startswith("data:")] == [look.page.url]
 
 
 @pytest.mark.parametrize("width", [375, 1280])
-def test_nothing_is_wider_than_the_page(look: Look, width: int) -> None:
-    look.page.set_viewport_size({"width": width, "height": 900})
-    assert look.page.evaluate(TOO_WIDE) == []
-    inner = look.page.evaluate("document.documentElement.scrollWidth")
+def test_nothing_is_wider_than_the_page(either: Look, width: int) -> None:
+    either.page.set_viewport_size({"width": width, "height": 900})
+    assert either.page.evaluate(TOO_WIDE) == []
+    inner = either.page.evaluate("document.documentElement.scrollWidth")
     assert inner <= width
 
 
@@ -101,10 +124,10 @@ def serious(page: Page) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(("scheme", "width"), [("light", 375), ("dark", 1280)])
-def test_access_in_light_and_dark_on_phone_and_desk(look: Look, scheme: Any, width: int) -> None:
-    look.page.emulate_media(color_scheme=scheme)
-    look.page.set_viewport_size({"width": width, "height": 900})
-    assert serious(look.page) == []
+def test_access_in_light_and_dark_on_phone_and_desk(either: Look, scheme: Any, width: int) -> None:
+    either.page.emulate_media(color_scheme=scheme)
+    either.page.set_viewport_size({"width": width, "height": 900})
+    assert serious(either.page) == []
 
 
 def test_dark_is_dark_and_figures_keep_their_paper(look: Look) -> None:
@@ -120,6 +143,7 @@ def test_paper_takes_every_figure_whole(look: Look, paper: str, tmp_path: Path) 
     across, high = (size - margin for size, margin in zip(PAPERS[paper], MARGINS, strict=True))
     look.page.emulate_media(media="print")
     look.page.set_viewport_size({"width": int(across / PIXEL), "height": 1000})
+    look.unfold()
     sizes = look.page.eval_on_selector_all(
         "figure, .short section, tr", "all => all.map(e => e.getBoundingClientRect().height)"
     )
@@ -127,23 +151,45 @@ def test_paper_takes_every_figure_whole(look: Look, paper: str, tmp_path: Path) 
     look.page.emulate_media(media="null")
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-def test_one_printed_page_per_hanging_sheet(look: Look, paper: str, tmp_path: Path) -> None:
-    target = tmp_path / "report.pdf"
-    look.page.emulate_media(media="null")
-    look.page.pdf(path=target, format=paper)
+def printed(page: Page, target: Path, paper: str) -> list[str]:
+    """The text of each printed page."""
+    page.emulate_media(media="null")
+    page.pdf(path=target, format=paper)
     pages = PdfReader(target).pages
     wide, high = (float(v) * POINT for v in pages[0].mediabox[2:])
     assert (wide, high) == pytest.approx(PAPERS[paper], abs=0.5)
-    texts = [normalize("NFKC", " ".join(page.extract_text().split())) for page in pages]
+    return [normalize("NFKC", " ".join(page.extract_text().split())) for page in pages]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_one_printed_page_per_hanging_sheet(either: Look, paper: str, tmp_path: Path) -> None:
+    texts = printed(either.page, tmp_path / "report.pdf", paper)
     sheets = [text for text in texts if SHEET in text]
     assert len(sheets) == 5  # walls and ceiling of a box; the floor has no drawing but a table
     for text in sheets:
         assert text.count(SHEET) == text.count("Scale 1:") == 1
     tables = [text for text in texts if "stands off" in text]
     assert len(tables) == 1  # that of the floor
-    assert len(texts) <= 22
     assert min(map(len, texts)) > 250  # letters: no page holds a few lines only
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_reader_prints_half_of_it_and_the_rest_on_demand(
+    look: Look, paper: str, tmp_path: Path
+) -> None:
+    texts = printed(look.page, tmp_path / "report.pdf", paper)
+    assert len(texts) <= PAGES
+    assert "folded open" in texts[0]
+    for told in ("What to buy", "What is wrong now", "Cautions"):
+        assert any(told in text for text in texts), told
+    behind = ("Who judged what", "Long section", "What was taken as given")
+    assert not any(told in text for text in texts for told in behind)
+    look.unfold()
+    whole = printed(look.page, tmp_path / "whole.pdf", paper)
+    assert len(texts) < 0.5 * len(whole)
+    assert len(whole) <= ALL_PAGES
+    for told in behind:
+        assert any(told in text for text in whole), told
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -152,11 +198,12 @@ def test_drawings_print_at_the_scale_they_state(look: Look, paper: str) -> None:
     across = PAPERS[paper][0] - MARGINS[0]
     look.page.emulate_media(media="print")
     look.page.set_viewport_size({"width": int(across / PIXEL), "height": 1000})
+    look.unfold()
     sizes = look.page.eval_on_selector_all(
         ".drawn svg",
         "all => all.map(e => e.getBoundingClientRect().width * 0.75 / e.viewBox.baseVal.width)",
     )
-    assert len(sizes) >= 7
+    assert len(sizes) >= 8
     assert sizes == pytest.approx([1.0] * len(sizes), rel=0.003)
     look.page.emulate_media(media="null")
 

@@ -33,6 +33,7 @@ POINTS = "score/Reflection points that are quiet enough"
 LATE = "score/Later single reflections"
 GIVEN = "sources/What was taken as given"
 DRAWN = " (drawn)"
+UNFOLDED = f"room{DRAWN}"  # the picture of the whole room: all that is in it, where it is
 
 
 def parts(plan: Plan, units: str = "m") -> dict[str, str]:
@@ -91,7 +92,7 @@ def test_the_title(base: dict[str, str], tmp_path: Path) -> None:
     """Only the words for those who listen name the room besides the page's own heading."""
     project = edited_project(tmp_path / "room", ROOM, toml=('title = "Small', 'title = "Large'))
     told = {key.removesuffix(DRAWN) for key in changed(base, parts(plan_of(project)))}
-    assert told == ROOMS_DRAWINGS | {"hanging/Ceiling"}
+    assert told == ROOMS_DRAWINGS | {"hanging/Ceiling", "room"}
     assert "Treatment plan: Large bedroom" in report_html(plan_of(project))
 
 
@@ -124,7 +125,7 @@ def test_a_product_name(base: dict[str, str], tmp_path: Path) -> None:
     after = parts(plan_of(project))
     mine = {f"hanging/{wall} wall" for wall in ("Front", "Left", "Right")}
     told = {"short", "shopping", *mine, "why", BASS, "sources/Coefficients"}
-    assert changed(base, after) == told | {f"{key}{DRAWN}" for key in mine}
+    assert changed(base, after) == told | {UNFOLDED, *(f"{key}{DRAWN}" for key in mine)}
     for key in told:
         assert new in after[key], key
 
@@ -144,7 +145,7 @@ def test_the_height_of_the_room(base: dict[str, str], tmp_path: Path) -> None:
     assert with_drawing(*CHARTS.values()) | {"score", FORMULA, FLUTTER, POINTS} <= told
     assert DELAY not in told
     drawn = ROOMS_DRAWINGS | WALLS | {"hanging/Ceiling"}
-    assert rest(told) == {"short", "why", GIVEN, *(f"{name}{DRAWN}" for name in drawn)}
+    assert rest(told) == {"short", "why", GIVEN, UNFOLDED, *(f"{name}{DRAWN}" for name in drawn)}
     assert "2.60 m" in after[GIVEN]
     assert "2600" in after[f"hanging/Left wall{DRAWN}"]
 
@@ -160,7 +161,7 @@ def test_a_seat(base: dict[str, str], tmp_path: Path) -> None:
     assert not told & {FORMULA, *with_drawing(CHARTS["sides"])}
     # Decay is heard from fixed places, so what pieces do for it stays; what is early may change.
     drawn = {f"{name}{DRAWN}" for name in ROOMS_DRAWINGS}
-    assert rest(told) - {"why"} == {"short", GIVEN, *drawn}
+    assert rest(told) - {"why"} == {"short", GIVEN, UNFOLDED, *drawn}
     assert "1.65 m from the front wall" in after[GIVEN]
     assert "1650" in after[f"drawings/Plan view{DRAWN}"]
 
@@ -173,7 +174,7 @@ def test_the_place_of_a_piece(base: dict[str, str], tmp_path: Path) -> None:
     told = changed(base, after)
     assert with_drawing(CHARTS["modes"]) | {"score", FLUTTER} <= told
     assert rest(told) == {
-        "short", "why", *with_drawing("hanging/Left wall"), f"drawings/Plan view{DRAWN}"
+        "short", "why", *with_drawing("hanging/Left wall"), f"drawings/Plan view{DRAWN}", UNFOLDED
     }  # fmt: skip
     assert "200 and 800" in after["hanging/Left wall"]
     assert "200 and 800" not in base["hanging/Left wall"]
@@ -212,7 +213,9 @@ def test_units(base: dict[str, str], tmp_path: Path) -> None:
     """Feet: every drawing of the room and every length and area, no time, level or price."""
     after = parts(plan_of(edited_project(tmp_path / "room", ROOM)), "ft")
     told = changed(base, after)
-    drawn = {key for key in base if key.startswith(("drawings/", "hanging/")) and DRAWN in key}
+    drawn = {
+        key for key in base if key.startswith(("drawings/", "hanging/", "room")) and DRAWN in key
+    }
     lengths = WALLS | {"hanging/Ceiling", "hanging/Floor", GIVEN}
     assert told - {"short", "why", BASS} == drawn | lengths | with_drawing(CHARTS["sides"])
 

@@ -28,8 +28,8 @@ from optimizer.results.planfile import plan_as_json
 from optimizer.results.shopping import money
 
 LARGEST = 3_000_000  # bytes
-ORDER = ["short", "score", "drawings", "shopping", "hanging", "why", "sources", "limits",
-         "cautions"]  # fmt: skip
+READ = ["room", "shopping", "short", "hanging", "cautions"]  # what a reader needs, in order
+BEHIND = ["drawings", "score", "why", "sources", "limits"]
 
 
 @pytest.fixture(scope="module", params=ROOMS)
@@ -72,13 +72,27 @@ def test_well_formed_with_landmarks_and_a_skip_link(page: Page) -> None:
     assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
 
 
-def test_sections_in_reading_order_the_plain_words_first(html: str) -> None:
-    assert list(sections(html)) == ORDER
+def test_sections_in_reading_order_the_picture_first(html: str) -> None:
+    assert list(sections(html)) == [*READ, *BEHIND]
+    assert re.search(r'<svg role="img" aria-label="([^"]*)', html)[1].startswith(
+        "The room unfolded"
+    )
+
+
+def test_what_stands_behind_the_plan_is_folded_away_and_unfolded_when_asked(
+    plan: Plan, html: str
+) -> None:
+    folded = re.findall(r'<details class="behind"><summary><h2 id="(\w+)">', html)
+    assert folded == BEHIND
+    whole = report_html(plan, whole=True)
+    assert re.findall(r'<details class="behind" open><summary><h2 id="(\w+)">', whole) == BEHIND
+    unfold = html.replace('<details class="behind">', '<details class="behind" open>')
+    assert sections(whole)["score"] == sections(unfold)["score"]
 
 
 def test_every_picture_is_told_in_words(page: Page) -> None:
     pictures = page.all("svg")
-    assert len(pictures) >= 8
+    assert len(pictures) >= 9
     for attributes in pictures:
         assert attributes["role"] == "img"
         assert len(str(attributes["aria-label"])) > 20
@@ -158,7 +172,7 @@ def test_every_word_of_the_trade_is_explained(page: Page, html: str) -> None:
     for term in ("Octave band", "Mode", "Schroeder frequency", "Flutter", "Absorption coefficient",
                  "Reaction to fire", "Decay time", "dB"):  # fmt: skip
         assert term in words
-    assert page.text.index("In short") < page.text.index("Schroeder")
+    assert page.text.index("What is wrong now") < page.text.index("Schroeder")
 
 
 def test_a_reason_has_a_unit_at_each_figure(plan: Plan, html: str) -> None:
