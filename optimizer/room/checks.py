@@ -5,7 +5,7 @@ Each rule yields faults and none depends on another, so all are told at once.
 
 import re
 from collections.abc import Callable, Iterator
-from itertools import combinations, product
+from itertools import combinations
 from typing import get_args
 
 import numpy as np
@@ -24,7 +24,7 @@ from optimizer.room.schema import (
     SeatSection,
     SpeakerSection,
 )
-from optimizer.room.shell import inside_many, is_inside
+from optimizer.room.shell import boxes_within, is_inside
 
 Rule = Callable[[Scenario, Room], Iterator[Fault]]
 EURO_CLASS = re.compile(r"(A1|A2|B|C|D|E|F)(?:fl)?(?:-s([123]))?(?:,? ?d([012]))?$")
@@ -110,6 +110,8 @@ def points_not_in_furniture(scenario: Scenario, room: Room) -> Iterator[Fault]:
 def boxes_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """Furniture and keep-clear boxes lie inside the room (5 mm may stick out)."""
     low, high = _bounds(room)
+    boxes = np.array([(f.at, np.add(f.at, f.size)) for f in scenario.furniture])
+    fits = boxes_within(boxes.reshape(-1, 2, 3), [surface.plane for surface in room.surfaces])
     sections: tuple[FurnitureSection | KeepClearSection, ...]
     sections = (*scenario.furniture, *scenario.limits.keep_clear)
     for index, section in enumerate(sections):
@@ -119,18 +121,9 @@ def boxes_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
         if np.any(start < low - 5e-3) or np.any(end > high + 5e-3):
             remedy = f"with its size reaches outside the room ({_extent(room)}); move or shrink it"
             yield Fault(scenario.file, f"{key}.at", section.at, remedy)
-        elif isinstance(section, FurnitureSection) and not _corners_inside(room, start, end):
+        elif isinstance(section, FurnitureSection) and not fits[index]:
             remedy = "with its size reaches through a wall or a slope; move or shrink it"
             yield Fault(scenario.file, f"{key}.at", section.at, remedy)
-
-
-def _corners_inside(room: Room, start: Floats, end: Floats) -> bool:
-    """Whether the corners of a box lie inside a room that is no box itself (5 mm may stick out)."""
-    if room.dimensions is not None:
-        return True
-    inset = np.minimum(6e-3, (end - start) / 4)
-    corners = np.array(list(product(*np.stack([start + inset, end - inset]).T)))
-    return bool(inside_many(corners, [surface.plane for surface in room.surfaces]).all())
 
 
 def areas_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
