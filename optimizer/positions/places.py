@@ -13,7 +13,7 @@ from optimizer.positions.moving import moved_box, movers
 from optimizer.positions.set_ups import Bools, SetUps
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
-from optimizer.room.shell import inside_many
+from optimizer.room.shell import boxes_within, inside_many
 from optimizer.units import format_length
 
 BEHIND = 0.6  # m, free behind the ears
@@ -70,7 +70,7 @@ def admissible(room: Room, home: Room, set_ups: SetUps) -> Bools:
     ok = _inside(room, speakers.reshape(-1, 3), CABINET).reshape(-1, 2).all(axis=1)
     ok &= _inside(room, heads, 0.0)
     body = _around(heads, (AHEAD, BESIDE), (BEHIND, BESIDE), 0.4, 0.2)
-    ok &= _room_around(room, body)
+    ok &= boxes_within(body, [s.plane for s in room.surfaces])
     ok &= ~_meet(body, there.solid) & ~_meet(body, there.clear)
     floor = [_around(speakers[:, s], (CABINET, CABINET), (CABINET, CABINET)) for s in (0, 1)]
     for box in floor:
@@ -88,7 +88,7 @@ def _mover_fits(room: Room, home: Room, index: int, heads: Floats, there: Taken)
     item = home.furniture[index]
     before = home.seats[0].at
     boxes = np.array([moved_box(item.box, before, head) for head in heads]).reshape(-1, 2, 3)
-    fits = _room_around(room, boxes)
+    fits = boxes_within(boxes, [s.plane for s in room.surfaces])
     if item.kind in ("person", "chair"):
         return fits  # the space around the ears is theirs
     return fits & ~_meet(boxes, there.solid) & ~_meet(boxes, there.clear)
@@ -133,20 +133,6 @@ def _height(origin: Floats, normal: Floats, points: Floats, margin: float) -> Bo
     """Which points (N, 3) are in front of a plane by a margin, or well behind it (an alcove)."""
     height = (points - origin) @ normal
     return np.asarray((height >= margin - 1e-9) | (height < 0))
-
-
-def _room_around(room: Room, boxes: Floats) -> Bools:
-    """Which boxes (N, 2, 3) have their four upright edges inside the room (5 mm may stick out)."""
-    planes = [s.plane for s in room.surfaces]
-    middle = boxes.mean(axis=1)
-    ok = np.ones(len(boxes), dtype=bool)
-    for x in (0, 1):
-        for y in (0, 1):
-            corner = np.stack([boxes[:, x, 0], boxes[:, y, 1], middle[:, 2]], axis=1)
-            inward = middle[:, :2] - corner[:, :2]
-            corner[:, :2] += 5e-3 * np.sign(inward)
-            ok &= inside_many(corner, planes)
-    return ok
 
 
 def _in_sight(speakers: Floats, heads: Floats, boxes: Floats) -> Bools:

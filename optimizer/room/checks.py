@@ -24,7 +24,7 @@ from optimizer.room.schema import (
     SeatSection,
     SpeakerSection,
 )
-from optimizer.room.shell import is_inside
+from optimizer.room.shell import boxes_within, is_inside
 
 Rule = Callable[[Scenario, Room], Iterator[Fault]]
 EURO_CLASS = re.compile(r"(A1|A2|B|C|D|E|F)(?:fl)?(?:-s([123]))?(?:,? ?d([012]))?$")
@@ -110,6 +110,8 @@ def points_not_in_furniture(scenario: Scenario, room: Room) -> Iterator[Fault]:
 def boxes_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """Furniture and keep-clear boxes lie inside the room (5 mm may stick out)."""
     low, high = _bounds(room)
+    boxes = np.array([(f.at, np.add(f.at, f.size)) for f in scenario.furniture])
+    fits = boxes_within(boxes.reshape(-1, 2, 3), [surface.plane for surface in room.surfaces])
     sections: tuple[FurnitureSection | KeepClearSection, ...]
     sections = (*scenario.furniture, *scenario.limits.keep_clear)
     for index, section in enumerate(sections):
@@ -118,6 +120,9 @@ def boxes_inside(scenario: Scenario, room: Room) -> Iterator[Fault]:
         end = start + np.array(section.size)
         if np.any(start < low - 5e-3) or np.any(end > high + 5e-3):
             remedy = f"with its size reaches outside the room ({_extent(room)}); move or shrink it"
+            yield Fault(scenario.file, f"{key}.at", section.at, remedy)
+        elif isinstance(section, FurnitureSection) and not fits[index]:
+            remedy = "with its size reaches through a wall or a slope; move or shrink it"
             yield Fault(scenario.file, f"{key}.at", section.at, remedy)
 
 

@@ -1,6 +1,7 @@
 """The closed shell of a room from its planes: which side is inside, is it closed, how large."""
 
 from collections import Counter
+from itertools import product
 
 import numpy as np
 import shapely
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from optimizer.room.geometry import Floats, Plane, plane_from_corners
 
 EDGE_DIGITS = 3  # corners within a millimetre are one corner
+STICKS_OUT = 5e-3 + 1e-6  # m by which a box may stick out
 RAY = np.array([0.5257311, 0.3027459, 0.7947019])  # a direction parallel to no usual wall
 
 
@@ -74,3 +76,13 @@ def inside_many(points: Floats, planes: list[Plane]) -> NDArray[np.bool_]:
         hit = (distance > 0) & shapely.intersects_xy(outline, uv[:, 0], uv[:, 1])
         crossings += hit
     return np.asarray(crossings % 2 == 1)
+
+
+def boxes_within(boxes: Floats, planes: list[Plane]) -> NDArray[np.bool_]:
+    """Which boxes (N, 2, 3) have all corners inside the closed shell (5 mm may stick out)."""
+    inset = np.minimum(STICKS_OUT, (boxes[:, 1] - boxes[:, 0]) / 4)
+    low, high = boxes[:, 0] + inset, boxes[:, 1] - inset
+    ok = np.ones(len(boxes), dtype=bool)
+    for far in product((False, True), repeat=3):
+        ok &= inside_many(np.where(far, high, low), planes)
+    return ok

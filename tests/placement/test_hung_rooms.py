@@ -1,4 +1,4 @@
-"""Nine rooms planned in the order that is asked for unless said otherwise: what a person would hang.
+"""Nine rooms planned in the order that holds unless another is asked for: what a person would hang.
 
 What is looked for is our own choice, no source. It is worked out here from the boxes of the pieces
 alone: nothing of optimizer.placement.neat or of the rules in the program is used.
@@ -14,7 +14,7 @@ import pytest
 from optimizer.placement.pieces import Piece
 from optimizer.planning import load_project, plan_decision
 from optimizer.room.geometry import Floats
-from optimizer.room.model import Room, Surface
+from optimizer.room.model import Furniture, Room, Surface
 
 TESTS = Path(__file__).parents[1]
 ROOMS = (
@@ -25,6 +25,8 @@ ROOMS = (
 LOWEST = 0.3  # m
 NEAR = 0.35  # m
 SAME = 2e-3  # m
+ALIKE = 0.05  # m by which left and right may differ: nobody sees it
+SITTING = 0.95  # m over a bed or a sofa in which one sits up
 FEW = 4  # pieces up to which nobody sees a group
 STANDS = ("stand", "lean", "floor")  # mountings of what stands
 
@@ -42,7 +44,7 @@ class Hung:
 @pytest.fixture(scope="module", params=ROOMS, ids=lambda path: path.stem)
 def hung(request: pytest.FixtureRequest) -> Hung:
     """Order does not hang on how well the room is judged: the quickest plan shows it."""
-    made = plan_decision(load_project(request.param), gap=0.1, judging="none")
+    made = plan_decision(load_project(request.param), gap=0.3, judging="none")
     decision, best = made.decision, made.rounds.best
     pieces = tuple(p for c in best.selection.chosen for p in decision.candidates[c].pieces)
     left = decision.effects.budget_cents - decision.effects.cost_cents(best.selection.chosen)
@@ -145,14 +147,14 @@ def test_left_and_right_are_alike_where_the_room_is(hung: Hung) -> None:
     for piece in pieces:
         image = np.array(piece.box)
         image[:, 1] = 2 * room.axis_y - piece.box[::-1, 1]
-        if any(np.abs(other.box - image).max() < SAME for other in pieces):
+        if any(np.abs(other.box - image).max() < ALIKE for other in pieces):
             continue
         assert in_the_way(room, image), (piece.product.id, piece.surface, np.round(piece.box, 2))
 
 
 def in_the_way(room: Room, box: Floats) -> bool:
     """Whether furniture or an area stands where a box would be, or no surface bears it."""
-    meets = [f.kind for f in room.furniture if distance(f.box, box) == 0.0 and overlap(f.box, box)]
+    meets = [f.kind for f in room.furniture if overlap(with_sitters(f), box)]
     bearing = [surface for surface in room.surfaces if bears(surface, box)]
     blocked = [
         area.kind
@@ -161,6 +163,12 @@ def in_the_way(room: Room, box: Floats) -> bool:
         if area.kind != "rug" and overlap(face_of(surface, area.rect), box, deep=False)
     ]
     return bool(meets or blocked or not bearing)
+
+
+def with_sitters(thing: Furniture) -> Floats:
+    """The box of furniture with who sits or lies on it."""
+    above = SITTING if thing.kind in ("bed", "sofa", "armchair") else 0.0
+    return thing.box + np.array([[0.0, 0.0, 0.0], [0.0, 0.0, above]])
 
 
 def overlap(one: Floats, other: Floats, deep: bool = True) -> bool:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from optimizer.faults import ScenarioError
 from optimizer.placement.candidates import Candidate, candidates_at, find_candidates
 from optimizer.project import Project, load_project
 from optimizer.results.comparison_fit import misfit
@@ -69,14 +70,14 @@ def planes(outline: list[tuple[float, float]], upset: bool) -> dict[str, list[tu
     return {name: c[::-1] if name in turned else c for name, c in found.items()}
 
 
-def project_of(folder: Path, upset: bool = False) -> Project:
+def project_of(folder: Path, upset: bool = False, rest: str = REST) -> Project:
     shell = planes(OUTLINE, upset)
     rows = [
         f'[[room.planes]]\nname = "{name}"\ncorners = {[list(c) for c in corners]}\n'
         for name, corners in shell.items()
     ]
     made = "".join(f'{name} = "plaster_on_masonry"\n' for name in shell)
-    text = f'title = "L"\n[room]\n{"".join(rows)}[surfaces]\n{made}{REST}'
+    text = f'title = "L"\n[room]\n{"".join(rows)}[surfaces]\n{made}{rest}'
     (folder / "prices.csv").write_text(PRICES)
     (folder / "room.toml").write_text(text)
     return load_project(folder / "room.toml")
@@ -102,6 +103,21 @@ def test_the_shape_is_the_outline_s(project: Project) -> None:
     assert room.dimensions is None
     with pytest.raises(KeyError):
         room.surface("roof")
+
+
+@pytest.mark.parametrize(
+    ("x", "y"), [(2.3, 2.4), (2.9, 2.6), (3.0, 2.2), (3.2, 1.5), (2.3, 3.1), (1.9, 3.0), (4.1, 1.4)]
+)
+def test_furniture_stands_within_the_outline(x: float, y: float, tmp_path: Path) -> None:
+    """A cabinet of 0.9 x 0.9 m through a wall of the L is refused, as GEOS tells it."""
+    stands = shapely.Polygon(OUTLINE).covers(shapely.box(x, y, x + 0.9, y + 0.9))
+    cabinet = f'[[furniture]]\nkind = "cabinet"\nat = [{x}, {y}, 0]\nsize = [0.9, 0.9, 0.8]\n'
+    if stands:
+        assert len(project_of(tmp_path, rest=REST + cabinet).room.furniture) == 1
+        return
+    with pytest.raises(ScenarioError) as refused:
+        project_of(tmp_path, rest=REST + cabinet)
+    assert "through a wall or a slope" in str(refused.value)
 
 
 def test_points_inside(project: Project) -> None:
