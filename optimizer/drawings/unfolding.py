@@ -192,10 +192,10 @@ def _beside(
     if not shape.contains(shapely.Point(there.mean(axis=0) + 1e-4 * out)):
         out = -out
     taken = shapely.union_all([shapely.Polygon(o.outline) for o in leaves])
-    moves = [gap * (far * out + aside * along) for far in range(1, _FAR) for aside in _ALONG]
+    moves = (gap * (far * out + aside * along) for far in range(1, _FAR) for aside in _ALONG)
     free = (m for m in moves
             if shapely.affinity.translate(shape, *m).distance(taken) > CLEAR * gap)  # fmt: skip
-    move = next(free, moves[-1])
+    move = next(free, _FAR * gap * out)
     return replace(leaf, shift=leaf.shift + move,
                    hinge=Hinge(other.surface.name, there, there + move))  # fmt: skip
 

@@ -125,7 +125,8 @@ def report_html(
         references=references(plan),
         terms=TERMS,
         model_limits=model_limits(),
-        room_file=shown_name(plan.project.scenario.path),
+        made=f"Made by treatment report from {shown_name(plan.project.scenario.path)}. "
+        "Predictions, not measurements.",
     )
 
 

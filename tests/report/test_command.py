@@ -83,6 +83,26 @@ def test_only_the_hanging_sheets(plan_file: Path, quick: list[Scene]) -> None:
     assert "Left wall: where each piece goes" in words_of(html)
 
 
+def test_only_the_picture_of_the_room(
+    plan_file: Path, quick: list[Scene], capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = plan_file.parent / "picture"
+    assert run(str(plan_file), "--out", str(out), "--only", "picture") == 0
+    assert [p.name for p in out.iterdir()] == ["unfolded.svg"]
+    svg = (out / "unfolded.svg").read_text(encoding="utf-8")
+    for piece in json.loads(plan_file.read_text())["pieces"]:
+        assert f'id="number-{piece["id"]}"' in svg
+    assert f"Written: {out / 'unfolded.svg'}" in capsys.readouterr().out
+
+
+def test_the_whole_report_is_unfolded(plan_file: Path, quick: list[Scene]) -> None:
+    pages = []
+    for words in ((), ("--whole",)):
+        assert run(str(plan_file), "--out", str(plan_file.parent), *words) == 0
+        pages.append((plan_file.parent / "report.html").read_text(encoding="utf-8"))
+    assert [page.count('class="behind" open') for page in pages] == [0, 5]
+
+
 def test_read_back_as_it_was(plan_file: Path, quick: list[Scene]) -> None:
     project = load_project(plan_file.parents[1] / "rooms" / f"{ROOM}.toml")
     plan, rebuilt = plan_of(project, status="optimal", gap=0.01), rebuild(plan_file, project)
