@@ -41,7 +41,7 @@ from optimizer.acoustics.wall_runs import Runs, pair_integrals
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
-BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.1 % of a decay
+BETA_TOL = 3e-5  # relative part of the admittance spectra that may be dropped; 0.1 % of a decay
 
 
 @dataclass(frozen=True)

@@ -344,13 +344,13 @@ def test_two_seats_of_head_points_take_few_looks(monkeypatch):
 
     What it costs: benchmarks/tables.py.
     """
-    looked, usual = [], images._inside
+    looked, usual = [], images.inside_outline
 
     def counted(points, outline):
         looked.append(points[..., 0].size)
         return usual(points, outline)
 
-    monkeypatch.setattr(images, "_inside", counted)
+    monkeypatch.setattr(images, "inside_outline", counted)
     room = with_desk(box_room(5.0, 4.0, 2.6), (1.5, 1.2, 0.0), (2.0, 2.8, 0.75))
     heads = head_region([[2.5, 2.0, 1.2], [4.2, 2.0, 1.1]]).reshape(-1, 3)
     low = np.array([[1.5, 1.2, 0], *[[0.2 + 0.5 * i, 3.2, 0] for i in range(7)]])

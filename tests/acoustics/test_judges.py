@@ -94,8 +94,10 @@ def test_bare_room_keeps_its_absorption_area_in_the_tracer(name: str) -> None:
 
 
 def test_treated_room_keeps_its_absorption_area_in_the_tracer(spare_room: Project) -> None:
-    """Where no coefficient over the covered rectangle exceeds one; edges left out."""
+    """Where no coefficient over the covered rectangle exceeds one; edges left out, and the shade of
+    furniture, which the tracer has by itself."""
     scene = replace(with_pieces(spare_room), edge_effect=False)
+    scene = replace(scene, pieces=replace(scene.pieces, shade=np.ones_like(scene.pieces.shade)))
     mild = replace(scene, pieces=replace(scene.pieces, alpha=np.minimum(scene.pieces.alpha, 0.7)))
     scene = replace(mild, pieces=replace(mild.pieces, hides=np.minimum(mild.pieces.hides, 0.7)))
     traced = traced_room(scene)

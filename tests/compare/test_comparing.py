@@ -133,7 +133,8 @@ def planned(*pieces: dict[str, object]) -> str:
 def test_pieces_that_no_longer_fit_are_told_and_left_out(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """One panel behind the couch, one clear of it; a budget of one panel is told as well."""
+    """One panel in the narrow slot behind the couch, one clear of it; a budget of one panel is told
+    as well."""
     poor = '\n[variants.poor]\nsays = "less money"\nbudget = 60\n'
     room = lay_out(tmp_path, (("room.toml", "+", COUCH + poor),))
     behind = {**PIECE, "surface": "back", "v_m": 0.1}
@@ -143,7 +144,7 @@ def test_pieces_that_no_longer_fit_are_told_and_left_out(
                "--out", str(tmp_path / "out")) == 0  # fmt: skip
     told = " ".join(capsys.readouterr().out.split())
     assert "couch: piece 1 (wool panel, back wall" in told
-    assert 'in the way of the sofa "couch"' in told
+    assert "is left out: looks into a slot" in told
     assert "more than the budget of 60.00 EUR" in told
     content = json.loads((tmp_path / "out" / "comparison.json").read_text())
     base, couch, poor_column = content["columns"]
