@@ -34,6 +34,7 @@ WALL = "back"
 GAP = 0.02
 SECONDS = 3600.0  # a guard that does not bind
 SOFT = ("porous", "foam", "curtain")
+NOTHING: Ints = np.zeros(0, dtype=np.int64)
 
 
 SORTS = ("absorber", "diffuser")
@@ -71,14 +72,15 @@ def on_wall(decision: Decision, sort: str = "") -> NDArray[np.bool_]:
     )
 
 
-def restricted(effects: Effects, kept: NDArray[np.bool_]) -> Effects:
-    """The decision with only some of its candidates."""
+def restricted(effects: Effects, kept: NDArray[np.bool_], rest: Ints = NOTHING) -> Effects:
+    """The decision with only some of its candidates, in order with the rest that stays."""
     place = np.full(effects.count, -1)
     place[kept] = np.arange(int(kept.sum()))
     rows = (place[row[kept[row]]] for row in effects.cover)
     return replace(
         effects, change=effects.change[:, kept], product=effects.product[kept],
         pieces=effects.pieces[kept], cover=tuple(row for row in rows if len(row) > 1),
+        order=effects.order.remaining(rest, np.flatnonzero(kept)),
     )  # fmt: skip
 
 
@@ -94,7 +96,7 @@ def beside(
     left = effects.owned + effects.packs(rest) * effects.pack - used
     open_ = replace(effects, base=effects.quantities(rest), owned=left.astype(np.int64),
                     budget_cents=budget)  # fmt: skip
-    return restricted(open_, free), np.flatnonzero(free)
+    return restricted(open_, free, rest), np.flatnonzero(free)
 
 
 def judged(decision: Decision, chosen: Iterable[int], judges: Sequence[Judge]) -> Judged:
