@@ -16,7 +16,6 @@ from materials.made import packaged_builds
 from materials.table_files import TableFault
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.criteria import Criteria
-from optimizer.acoustics.flutter_criteria import FlutterFamily
 from optimizer.acoustics.judge_heard import HeardJudge
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_response import ResponseJudge
@@ -78,13 +77,7 @@ class Project:
         """What is judged."""
         return self.criteria_of(self.scene)
 
-    def criteria_near(self, scene: Scene) -> Criteria:
-        """The same criteria for a scene of this room whose positions are a few centimetres off, by
-        which the places that flutter is looked at do not change."""
-        known = (f for f in self.criteria.families if isinstance(f, FlutterFamily))
-        return self.criteria_of(scene, next(known, None))
-
-    def criteria_of(self, scene: Scene, flutter: FlutterFamily | None = None) -> Criteria:
+    def criteria_of(self, scene: Scene) -> Criteria:
         """The same criteria for a scene of this room with other positions."""
         scenario = self.scenario
         return room_criteria(
@@ -93,7 +86,6 @@ class Project:
             scenario.weights,
             scenario.loudspeaker,
             self.room.dimensions,
-            flutter,
         )
 
     def judges(self, judging: Judging = "full") -> tuple[Judge, ...]:

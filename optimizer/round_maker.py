@@ -57,7 +57,7 @@ class RoundMaker:
         if self.confidence is not None:
             pieces = [] if chosen is None else self.pieces(chosen)
             project = self.project
-            sampled = plan_sample(project.room, judged, project.hung, pieces, project.criteria_near)
+            sampled = plan_sample(project.room, judged, project.hung, pieces, project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
         criteria = self.effects.criteria.with_limits(low / factors, high / factors)
         effects = replace(self.effects, criteria=criteria)

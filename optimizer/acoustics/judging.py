@@ -10,7 +10,7 @@ from optimizer.acoustics.decay_criteria import decay_family
 from optimizer.acoustics.directivity import Directivity, loudspeaker, omnidirectional
 from optimizer.acoustics.early import early_paths
 from optimizer.acoustics.early_criteria import early_family, late_family, pair_families
-from optimizer.acoustics.flutter_criteria import FLUTTER_BAND, FlutterFamily, flutter_family
+from optimizer.acoustics.flutter_criteria import FLUTTER_BAND, flutter_family
 from optimizer.acoustics.low_decay_criteria import beside, low_decay_family
 from optimizer.acoustics.mode_criteria import highest_mode, mode_family
 from optimizer.acoustics.scene import Scene
@@ -27,14 +27,12 @@ def room_criteria(
     weights: WeightsSection,
     speaker: LoudspeakerSection,
     dimensions: tuple[float, float, float] | None = None,
-    flutter: FlutterFamily | None = None,
 ) -> Criteria:
     """Criteria of a scene: decay, modes, early reflections, balance of the sides and of the pair.
 
     Each group's weight is shared evenly among its rows (among seats by their own weight, among
     modes by how strongly each is driven and heard). In a box (`dimensions` given) the modes are
-    judged one by one below the Schroeder frequency, and decide the decay of the bands there. A
-    `flutter` family known already keeps its places.
+    judged one by one below the Schroeder frequency, and decide the decay of the bands there.
     """
     low, high = decay_limits(scene.volume, targets)
     paths = early_paths(scene, directivity_of(speaker))
@@ -43,7 +41,7 @@ def room_criteria(
     families: tuple[tuple[Family, float], ...] = (
         (early_family(scene, paths, targets.early), weights.early),
         (late_family(scene, paths, targets.early), weights.late),
-        (flutter or flutter_family(scene, float(high[FLUTTER_BAND])), weights.flutter),
+        (flutter_family(scene, float(high[FLUTTER_BAND])), weights.flutter),
         (side_family(side_limit), weights.side_balance),
         (pair, weights.pair_balance),
         (delay, 0.0),

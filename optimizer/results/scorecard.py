@@ -120,7 +120,7 @@ def how_sure(
     """A room judged with pieces, drawn at random; None where the criteria alone judged it."""
     if judging == "none":
         return None
-    return plan_sample(project.room, after, project.hung, pieces, project.criteria_near)
+    return plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
 
 
 def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> ScoreCard:

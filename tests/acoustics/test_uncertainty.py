@@ -79,7 +79,7 @@ def without_modes(criteria: Criteria) -> Criteria:
 
 
 def moved_by(project: Project) -> Callable[[Scene], Criteria]:
-    return lambda scene: without_modes(project.criteria_near(scene))
+    return lambda scene: without_modes(project.criteria_of(scene))
 
 
 @pytest.fixture

@@ -123,7 +123,7 @@ def outcome(name: str, draws: int) -> Outcome:
     _, owner = piece_patches(project.room, pieces)
     scene = treated(project.room, project.scene, pieces)
     judged = judge_scene(scene, project.criteria, project.judges("fast"))
-    sampled: Sampled = plan_sample(project.room, judged, (), pieces, project.criteria_near)
+    sampled: Sampled = plan_sample(project.room, judged, (), pieces, project.criteria_of)
     low, high = sampled.told_interval()
     kinds = room_kinds(project.room, [pieces[index].material for index in owner])
     rows = judged.criteria.told_rows
