@@ -20,6 +20,7 @@ from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.plan import feasible, objective, select
 from optimizer.placement.program import Other, define_apart, define_variables
 from optimizer.planning import build_decision
+from optimizer.room.layout import LayoutSection
 
 MOST = 11
 WITHIN, APART = 0.3, 0.25
@@ -127,7 +128,8 @@ def test_an_untreated_best_has_no_alternative() -> None:
 
 
 def test_groups_tell_kinds_and_halves_apart(tmp_path: Path) -> None:
-    decision = build_decision(tiny_project(tmp_path, 5, products=5, grid=0.6))
+    free = LayoutSection(level="free")  # a block may lie across the middle
+    decision = build_decision(tiny_project(tmp_path, 5, products=5, grid=0.6).with_layout(free))
     room = decision.project.room
     groups = groups_of(room, decision.candidates)
     assert room.dimensions is not None

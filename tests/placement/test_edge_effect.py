@@ -21,6 +21,7 @@ from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.faults import ScenarioError
 from optimizer.placement.butting import face_of, find_joints
+from optimizer.placement.order import NO_ORDER
 from optimizer.placement.pieces import Piece, flat_piece, piece_patches, treated
 from optimizer.placement.plan import select
 from optimizer.placement.spacing import (
@@ -47,7 +48,7 @@ def room_project(edge: bool) -> Project:
     text = room_text(np.random.default_rng(12), 240.0, 0.3) + BANNED
     text = re.sub(r'"(plaster|gypsum|concrete|laminate|parquet)\w*"', '"gypsum_board_studs"', text)
     text = re.sub(r"\[\[areas\]\].*?(?=\[\[speakers)", "", text, flags=re.DOTALL)
-    models = f"[models]\nedge_effect = {str(edge).lower()}\n"
+    models = f'[models]\nedge_effect = {str(edge).lower()}\n[layout]\nlevel = "free"\n'
     with TemporaryDirectory() as folder:
         (Path(folder) / "prices.csv").write_text(LIST)
         (Path(folder) / "room.toml").write_text(text + models)
@@ -275,7 +276,7 @@ def test_moves_keep_the_packs_and_the_rows_of_exclusion() -> None:
         if c not in barred and len(chosen) < 30:
             chosen.append(c)
             barred |= excluded[c] | {c}
-    effects = replace(decided.effects, budget_cents=10**8)
+    effects = replace(decided.effects, budget_cents=10**8, order=NO_ORDER)
     given = (project.room, project.scene, effects, decided.candidates)
     before = np.array(chosen)
     after = spread_out(*given, before)
