@@ -35,7 +35,7 @@ OVERHEAD = (
 STANDING = (
     "What stands or leans can be tipped: a base of at least a quarter of its height, feet that do "
     "not slip, nothing to climb on, and where children or animals live tie its top. A push of 15 N "
-    "(a light shove) at 1 m tips a piece of 10 kg on a base of 0.30 m."
+    "(a light shove) at 100 cm (40 in) tips a piece of 10 kg on a base of 30 cm (12 in)."
 )
 POLES = (
     "Tension poles press on floor and ceiling: set them below a joist or solid ceiling, never "
