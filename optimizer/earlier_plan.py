@@ -140,14 +140,8 @@ def offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
     added = effects_table(
         room, solved.scene, effects.criteria, more, solved.usable_products, effects.budget_cents
     )
-    effects = replace(
-        effects,
-        change=np.concatenate([effects.change, added.change], axis=1),
-        product=np.concatenate([effects.product, added.product]),
-        pieces=np.concatenate([effects.pieces, added.pieces]),
-        cover=tuple(cover_rows(room, everything)),
-        order=order_of(room, everything, solved.scenario.layout.rules),
-    )
+    order = order_of(room, everything, solved.scenario.layout.rules)
+    effects = effects.with_more(added, cover_rows(room, everything), order)
     return replace(decision, candidates=everything, effects=effects)
 
 

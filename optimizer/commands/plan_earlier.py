@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
+from optimizer.commands.exclusive import exclusive_faults
 from optimizer.commands.printing import ProgressLine
 from optimizer.earlier_plan import Begun, Renewed, begin_from, make_plan_from, read_earlier
 from optimizer.faults import Fault, ScenarioError
@@ -26,10 +27,7 @@ def add_earlier(parser: argparse.ArgumentParser) -> None:
 
 def earlier_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     """What is wrong with --earlier among the options."""
-    for option in NOT_WITH:
-        if arguments.earlier is not None and getattr(arguments, option) is not None:
-            remedy = f"not together with --{option}; ask twice"
-            yield Fault("command line", "--earlier", str(arguments.earlier), remedy)
+    return exclusive_faults(arguments, "earlier", NOT_WITH)
 
 
 def begun_of(

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from optimizer.commands.exclusive import exclusive_faults
 from optimizer.commands.printing import ProgressLine
 from optimizer.drawings.positions_map import positions_map
 from optimizer.faults import Fault
@@ -54,10 +55,8 @@ def positions_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     if asked != AUTO:
         remedy = f"give {AUTO}, or leave it out to stay where you are"
         yield Fault("command line", "--positions", asked, remedy)
-    for option in TOGETHER:
-        if getattr(arguments, option) is not None:
-            remedy = f"not together with --{option}; plan positions first, then its room file"
-            yield Fault("command line", "--positions", asked, remedy)
+    remedy = "plan positions first, then its room file"
+    yield from exclusive_faults(arguments, "positions", TOGETHER, remedy)
 
 
 def positions_names(arguments: argparse.Namespace) -> Iterator[str]:

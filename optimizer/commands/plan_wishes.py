@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from optimizer.commands.exclusive import exclusive_faults
 from optimizer.commands.printing import ProgressLine
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.effort import Effort
@@ -33,10 +34,7 @@ def add_wishes(parser: argparse.ArgumentParser) -> None:
 
 def wishes_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
     """What is wrong with --wishes among the options."""
-    for option in NOT_WITH:
-        if arguments.wishes is not None and getattr(arguments, option) is not None:
-            remedy = f"not together with --{option}; ask twice"
-            yield Fault("command line", "--wishes", str(arguments.wishes), remedy)
+    return exclusive_faults(arguments, "wishes", NOT_WITH)
 
 
 def wished_of(

@@ -32,7 +32,7 @@ from optimizer.placement.holding import LOW, SELF_HELD, allowed_mountings
 from optimizer.placement.pieces import Piece, are_mirrored, flat_piece, mirror_partner
 from optimizer.placement.rules import Spread, barred, holds
 from optimizer.placement.zones import Mask, Spots, Zones, zones_of
-from optimizer.room.geometry import DIGITS, Floats, Rect
+from optimizer.room.geometry import DIGITS, Floats, Rect, rects_overlap
 from optimizer.room.layout import FREE, OrderRules
 from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
@@ -417,7 +417,7 @@ def _mirrored(
         first = _pieces(room, layout, surface, tuple(rect))
         if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or alone:
             yield Candidate(first, layout.grid)
-        elif not free_too or same and _rects_overlap(rect, twin):
+        elif not free_too or same and rects_overlap(rect, twin):
             continue
         elif _is_first(room, first, surface, partner):
             second = _pieces(room, layout, partner, tuple(twin))
@@ -445,12 +445,6 @@ def _is_first(room: Room, block: Sequence[Piece], surface: Surface, partner: Sur
         order = room.surfaces.index
         return order(surface) < order(partner)
     return float(np.mean([piece.box[:, 1].mean() for piece in block])) < room.axis_y
-
-
-def _rects_overlap(a: list[float], b: list[float]) -> bool:
-    tiny = 1e-6
-    wide = min(a[2], b[2]) - max(a[0], b[0]) > tiny
-    return wide and min(a[3], b[3]) - max(a[1], b[1]) > tiny
 
 
 def _mirror_rects(room: Room, surface: Surface, partner: Surface, rect: Floats) -> Floats:

@@ -1,6 +1,7 @@
 """The table [criterion row x candidate]: what each placement does to each criterion."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +71,22 @@ class Effects:
     def cost_cents(self, chosen: Ints) -> int:
         """Price of the packs to buy, in cents."""
         return int(self.packs(chosen) @ self.price_cents)
+
+    def with_more(
+        self, added: "Effects", cover: Iterable[Ints], order: Order, first: int = 0
+    ) -> "Effects":
+        """The same decision with the candidates of another table of these criteria behind its own.
+
+        `cover` and `order` are of all of them; a purchase of the other is `first` behind.
+        """
+        return replace(
+            self,
+            change=np.concatenate([self.change, added.change], axis=1),
+            product=np.concatenate([self.product, added.product + first]),
+            pieces=np.concatenate([self.pieces, added.pieces]),
+            cover=tuple(cover),
+            order=order,
+        )
 
 
 def effects_table(

@@ -102,24 +102,14 @@ def _with(choice: Choice, more: Sequence[Candidate]) -> tuple[Effects, Ints]:
     added = effects_table(
         choice.room, choice.scene, own.criteria, tuple(more), choice.products, own.budget_cents
     )
-    order = _purchases(own, added)
+    order = order_of(choice.room, everything, choice.order).without_broken(choice.chosen)
     effects = replace(
-        own,
-        change=np.concatenate([own.change, added.change], axis=1),
-        product=np.concatenate([own.product, order[added.product]]),
-        pieces=np.concatenate([own.pieces, added.pieces]),
-        cover=tuple(cover_rows(choice.room, everything)),
+        own.with_more(added, cover_rows(choice.room, everything), order, first=len(own.pack)),
         price_cents=np.concatenate([own.price_cents, added.price_cents]),
         pack=np.concatenate([own.pack, added.pack]),
         owned=np.concatenate([own.owned, added.owned]),
-        order=order_of(choice.room, everything, choice.order).without_broken(choice.chosen),
     )
     return remaining(effects, np.zeros(0, dtype=np.int64), np.ones(effects.count, dtype=bool))
-
-
-def _purchases(own: Effects, added: Effects) -> Ints:
-    """Where the purchases of added candidates stand behind the plan's own."""
-    return np.arange(len(added.pack)) + len(own.pack)
 
 
 def _best(effects: Effects, chosen: Ints) -> Ints:

@@ -354,10 +354,6 @@ class Order:
         everything = self._full(chosen)
         return replace(self, rules=tuple(r for r in self.rules if r.holds(everything)))
 
-    def without(self, name: str) -> "Order":
-        """All rules but one family."""
-        return replace(self, rules=tuple(rule for rule in self.rules if rule.name != name))
-
     def _place(self, chosen: Ints) -> Ints:
         return chosen if self.index is None else self.index[chosen]
 

@@ -37,7 +37,7 @@ from optimizer.placement.order import (
     filled,
 )
 from optimizer.placement.pieces import Piece
-from optimizer.room.geometry import Floats, Rect
+from optimizer.room.geometry import Floats, rects_overlap
 from optimizer.room.layout import OrderRules
 from optimizer.room.model import Room
 
@@ -77,13 +77,8 @@ def _on_rail(room: Room, piece: Piece) -> Lying | None:
     if piece.product.kind != "curtain" or in_corner(piece):
         return None
     windows = [a for a in room.surface(piece.surface).areas if a.kind == "window"]
-    over = next((a.rect for a in windows if _overlap(a.rect, piece.rect)), None)
+    over = next((a.rect for a in windows if rects_overlap(a.rect, piece.rect, 0.0)), None)
     return f"{piece.surface} {over}", (("upper", round(piece.rect[3], 3)),)
-
-
-def _overlap(one: Rect, other: Rect) -> bool:
-    wide = min(one[2], other[2]) - max(one[0], other[0]) > 0
-    return wide and min(one[3], other[3]) - max(one[1], other[1]) > 0
 
 
 def _lines(

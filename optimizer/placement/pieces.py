@@ -16,7 +16,7 @@ from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
 from optimizer.placement.shade import normals_of, shades
 from optimizer.placement.zones import bounding_boxes, prism_corners
-from optimizer.room.geometry import DIGITS, Floats, Rect
+from optimizer.room.geometry import DIGITS, Floats, Rect, rects_overlap
 from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
 
 # Categories of material that let sound through to the surface behind.
@@ -211,6 +211,11 @@ def are_mirrored(pieces: Sequence[Piece]) -> bool:
         return False
     first, second = (float(pieces[i].box[:, 1].mean()) for i in (0, half))
     return abs(first - second) > 1e-6
+
+
+def pieces_overlap(one: Piece, other: Piece) -> bool:
+    """Whether two pieces would cover part of the same place."""
+    return any(a == b and rects_overlap(p, q) for a, p in one.rects for b, q in other.rects)
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:

@@ -18,7 +18,7 @@ from optimizer.placement.candidates import FINEST, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.lifting import COARSE
 from optimizer.placement.orderly import order_of
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import pieces_overlap
 from optimizer.placement.plan import greedy
 from optimizer.placement.stages import remaining
 from optimizer.project import Project
@@ -74,7 +74,7 @@ class Bench:
         own = self.candidates[group]
         alike = (
             c.product.id == own.product.id
-            and any(_overlap(a, b) for a in c.pieces for b in own.pieces)
+            and any(pieces_overlap(a, b) for a in c.pieces for b in own.pieces)
             for c in self.candidates
         )
         return np.fromiter(alike, dtype=np.bool_, count=len(self.candidates))
@@ -115,14 +115,4 @@ def _place(candidate: Candidate) -> tuple[object, ...]:
     """What candidates have in common that are the same pieces at the same places."""
     return tuple(
         sorted((p.product.id, p.fitting, p.mounting, p.turned, p.rects) for p in candidate.pieces)
-    )
-
-
-def _overlap(first: Piece, second: Piece) -> bool:
-    return any(
-        a == b
-        and min(p[2], q[2]) - max(p[0], q[0]) > 1e-6
-        and min(p[3], q[3]) - max(p[1], q[1]) > 1e-6
-        for a, p in first.rects
-        for b, q in second.rects
     )

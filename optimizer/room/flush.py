@@ -12,9 +12,10 @@ import shapely
 from numpy.typing import NDArray
 
 from optimizer.room.geometry import DIGITS, Floats, Plane
+from optimizer.room.model import Surface
 
 FLUSH = 0.01  # m; a copy 2 cm later first cancels at 8.6 kHz, c / (2 * 2 cm)
-_SLACK = 1e-5  # m, of coordinates kept to a micrometre
+BUILT_IN = FLUSH + 1e-5  # m; coordinates are kept to a micrometre
 
 
 def near_surfaces(points: Floats, planes: Sequence[Plane], distance: float) -> NDArray[np.bool_]:
@@ -30,7 +31,13 @@ def near_surfaces(points: Floats, planes: Sequence[Plane], distance: float) -> N
 
 def flush_with(points: Floats, planes: Sequence[Plane]) -> NDArray[np.bool_]:
     """Which points (N, 3) are flush with which surfaces (N, P)."""
-    return near_surfaces(points, planes, FLUSH + _SLACK)
+    return near_surfaces(points, planes, BUILT_IN)
+
+
+def names_near(points: Floats, surfaces: Sequence[Surface], distance: float) -> list[list[str]]:
+    """Names of the surfaces that each of points (N, 3) lies within `distance` m of."""
+    near = near_surfaces(points, [surface.plane for surface in surfaces], distance)
+    return [[s.name for s, at in zip(surfaces, row, strict=True) if at] for row in near]
 
 
 def in_front(point: Floats, planes: Sequence[Plane]) -> Floats:

@@ -6,6 +6,7 @@ chosen by one rule: on a wall u runs level (towards +x, or +y where x does not c
 upward; on a level floor or ceiling u is +x and v is +y.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -97,6 +98,12 @@ def _axes(normal: Floats) -> tuple[Floats, Floats]:
     up = np.cross(normal, u)
     v = up if up[2] > 0 else -up
     return u + 0.0, v + 0.0
+
+
+def rects_overlap(one: Sequence[float], other: Sequence[float], least: float = 1e-6) -> bool:
+    """Whether two rectangles (4,) of one surface share a part wider and higher than `least` m."""
+    wide = min(one[2], other[2]) - max(one[0], other[0]) > least
+    return wide and min(one[3], other[3]) - max(one[1], other[1]) > least
 
 
 def boxes_overlap(boxes: Floats, box: Floats, tolerance: float = 1e-6) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from optimizer.faults import Fault
 from optimizer.room import sane
-from optimizer.room.flush import near_surfaces
+from optimizer.room.flush import names_near
 from optimizer.room.model import Room
 from optimizer.room.scenario import Scenario
 from optimizer.room.schema import AreaSection
@@ -22,9 +22,8 @@ def ears_off_surfaces(scenario: Scenario, room: Room) -> Iterator[Fault]:
     if not scenario.seats:
         return
     points = np.array([section.at for section in scenario.seats])
-    near = near_surfaces(points, [s.plane for s in room.surfaces], sane.NEAREST_EAR)
-    for section, row in zip(scenario.seats, near, strict=True):
-        names = [s.name for s, close in zip(room.surfaces, row, strict=True) if close]
+    near = names_near(points, room.surfaces, sane.NEAREST_EAR)
+    for section, names in zip(scenario.seats, near, strict=True):
         if names:
             remedy = (
                 f"is less than {100 * sane.NEAREST_EAR:g} cm from {' and '.join(names)}, where no "

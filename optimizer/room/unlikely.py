@@ -12,7 +12,7 @@ import numpy as np
 
 from optimizer.faults import Fault
 from optimizer.room import sane
-from optimizer.room.flush import flush_with
+from optimizer.room.flush import BUILT_IN, names_near
 from optimizer.room.geometry import Floats, boxes_overlap
 from optimizer.room.model import Room
 from optimizer.room.scenario import Scenario
@@ -65,9 +65,8 @@ def sides_as_named(scenario: Scenario, room: Room) -> Iterator[Fault]:
 def built_in(scenario: Scenario, room: Room) -> Iterator[Fault]:
     """A loudspeaker in the plane of a surface is judged as built into it."""
     points = np.array([section.at for section in scenario.speakers])
-    flush = flush_with(points, [surface.plane for surface in room.surfaces])
-    for section, row in zip(scenario.speakers, flush, strict=True):
-        names = [s.name for s, at in zip(room.surfaces, row, strict=True) if at]
+    near = names_near(points, room.surfaces, BUILT_IN)
+    for section, names in zip(scenario.speakers, near, strict=True):
         if names:
             remedy = (
                 f"is judged as built into {' and '.join(names)}, flush with it: no reflection by "

@@ -14,7 +14,7 @@ from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import Candidate, candidates_centred
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import opening
-from optimizer.placement.pieces import Piece
+from optimizer.placement.pieces import pieces_overlap
 from optimizer.placement.plan import Ints
 from optimizer.placement.rules import Mask
 from optimizer.placement.stages import remaining
@@ -98,19 +98,8 @@ def _is_refused(candidate: Candidate, wish: Wish) -> bool:
         return True
     return any(
         candidate.product.id == piece.product.id
-        and any(_overlap(piece, other) for other in candidate.pieces)
+        and any(pieces_overlap(piece, other) for other in candidate.pieces)
         for piece in wish.refused
-    )
-
-
-def _overlap(one: Piece, other: Piece) -> bool:
-    """Whether two pieces would cover part of the same place."""
-    return any(
-        a == b
-        and min(p[2], q[2]) - max(p[0], q[0]) > 1e-6
-        and min(p[3], q[3]) - max(p[1], q[1]) > 1e-6
-        for a, p in one.rects
-        for b, q in other.rects
     )
 
 
