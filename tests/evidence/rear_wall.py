@@ -22,6 +22,7 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.effects import Effects
 from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.placement.plan import Ints, select
+from optimizer.placement.stages import remaining
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project
 from optimizer.results.scorecard import reasons
@@ -34,7 +35,6 @@ WALL = "back"
 GAP = 0.02
 SECONDS = 3600.0  # a guard that does not bind
 SOFT = ("porous", "foam", "curtain")
-NOTHING: Ints = np.zeros(0, dtype=np.int64)
 
 
 SORTS = ("absorber", "diffuser")
@@ -72,31 +72,12 @@ def on_wall(decision: Decision, sort: str = "") -> NDArray[np.bool_]:
     )
 
 
-def restricted(effects: Effects, kept: NDArray[np.bool_], rest: Ints = NOTHING) -> Effects:
-    """The decision with only some of its candidates, in order with the rest that stays."""
-    place = np.full(effects.count, -1)
-    place[kept] = np.arange(int(kept.sum()))
-    rows = (place[row[kept[row]]] for row in effects.cover)
-    return replace(
-        effects, change=effects.change[:, kept], product=effects.product[kept],
-        pieces=effects.pieces[kept], cover=tuple(row for row in rows if len(row) > 1),
-        order=effects.order.remaining(rest, np.flatnonzero(kept)),
-    )  # fmt: skip
-
-
 def beside(
     effects: Effects, rest: Ints, kept: NDArray[np.bool_], budget: int
 ) -> tuple[Effects, Ints]:
     """What may be hung beside the rest, for other money and with what its packs leave over."""
-    free = kept.copy()
-    for row in effects.cover:
-        if np.isin(row, rest).any():
-            free[row] = False
-    used = np.bincount(effects.product[rest], effects.pieces[rest], len(effects.pack))
-    left = effects.owned + effects.packs(rest) * effects.pack - used
-    open_ = replace(effects, base=effects.quantities(rest), owned=left.astype(np.int64),
-                    budget_cents=budget)  # fmt: skip
-    return restricted(open_, free, rest), np.flatnonzero(free)
+    left, index = remaining(effects, rest, kept)
+    return replace(left, budget_cents=budget), index
 
 
 def judged(decision: Decision, chosen: Iterable[int], judges: Sequence[Judge]) -> Judged:

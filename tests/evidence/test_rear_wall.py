@@ -6,11 +6,12 @@ in the hard rooms only the back wall may be treated, so that it is quick.
 
 import numpy as np
 import pytest
-from rear_wall import GAP, ROOT, SECONDS, Swap, on_wall, parts, restricted, sort_of, swap
+from rear_wall import GAP, ROOT, SECONDS, Swap, on_wall, parts, sort_of, swap
 
 from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.mode_criteria import highest_mode
+from optimizer.placement.stages import remaining
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project
 from optimizer.rounds import plan_in_rounds
@@ -28,7 +29,7 @@ def only_back_wall(room: str) -> Decision:
     decision = build_decision(project)
     kept = on_wall(decision)
     found = tuple(c for c, k in zip(decision.candidates, kept, strict=True) if k)
-    effects = restricted(decision.effects, kept)
+    effects, _ = remaining(decision.effects, np.zeros(0, dtype=np.int64), kept)
     return Decision(decision.project, decision.flipped, found, effects)
 
 

@@ -10,7 +10,6 @@ walls (optimizer.acoustics.admittance.low_cells). Here the referee's furnished r
 modes have (the run of each mode, fills as volumes); what is left is what the boundary costs.
 """
 
-import csv
 import sys
 from pathlib import Path
 
@@ -26,14 +25,14 @@ from project_cases import (  # noqa: E402 - after the path
     Hung,
     boards,
     box_of,
-    furnished_file,
+    by_mode,
     geometry,
+    level_differences,
     reference,
 )
 
 from materials.corner import CornerFill  # noqa: E402
 from optimizer.acoustics.admittance import diffuse  # noqa: E402
-from optimizer.acoustics.coupled import coupled_modes, response  # noqa: E402
 from optimizer.acoustics.coupled_build import CoupledBox, couple_box  # noqa: E402
 from optimizer.acoustics.make_admittance import make_table  # noqa: E402
 from optimizer.acoustics.modes import Patches  # noqa: E402
@@ -61,16 +60,9 @@ def as_waves_have_it(pieces: list[Hung], extra: Extra) -> CoupledBox:
     return couple_box(ROOM, patches, LOW_HZ, every, 1.15 * TOP_HZ)
 
 
-def damping(box: CoupledBox) -> dict[str, tuple[float, float]]:
-    """Frequency and damping by mode."""
-    found = coupled_modes(box, TOP_HZ)
-    names = ["-".join(map(str, n)) for n in found.n.tolist()]
-    return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
-
-
 def off(box: CoupledBox, wanted: dict[str, float]) -> list[str]:
     """Mean and worst ratio of damping to finite elements in each octave."""
-    found, cells = damping(box), []
+    found, cells = by_mode(box), []
     for low, high in OCTAVES.values():
         ratio = np.array([found[m][1] / d for m, d in wanted.items() if low <= found[m][0] < high])
         cells.append(f"{ratio.mean():.2f} ({ratio.min():.2f} to {ratio.max():.2f})"
@@ -80,15 +72,7 @@ def off(box: CoupledBox, wanted: dict[str, float]) -> list[str]:
 
 def level_off(box: CoupledBox) -> float:
     """Mean difference in dB of the response at two seats, 20 to 125 Hz."""
-    told, each = furnished_file(), []
-    with (ROOT / "tests" / "referee" / "response.csv").open(newline="") as file:
-        rows = [row for row in csv.DictReader(file) if 20.0 <= float(row["hz"]) <= 125.0]
-    for number, seat in enumerate(told["seats"], start=1):
-        mine = [row for row in rows if row["seat"] == str(number)]
-        hz, level = np.array([[float(r["hz"]), float(r["level_db"])] for r in mine]).T
-        found = 20.0 * np.log10(np.abs(response(box, hz, [told["source"]], [seat])[0, 0]))
-        each.append(np.abs(found - level).mean())
-    return float(np.mean(each))
+    return float(np.mean([np.abs(difference).mean() for difference in level_differences(box)]))
 
 
 def main() -> None:

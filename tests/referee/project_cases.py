@@ -19,7 +19,7 @@ from materials.corner import CornerFill
 from materials.layers import AirGap, Layer, Porous
 from materials.modal import Make, Size
 from optimizer.acoustics.corner_volumes import Standing
-from optimizer.acoustics.coupled import coupled_modes
+from optimizer.acoustics.coupled import coupled_modes, response
 from optimizer.acoustics.coupled_build import CoupledBox, couple_box
 from optimizer.acoustics.make_admittance import ALONG, level, make_table
 from optimizer.acoustics.modes import IN_PLANE, Patches
@@ -106,7 +106,12 @@ def modes_of(
     pieces: Sequence[Hung], extra: Extra = (), top_hz: float = TOP_HZ, size: np.ndarray = ROOM
 ) -> dict[str, tuple[float, float]]:
     """Frequency in Hz and damping in 1/s by mode ("1-0-0") of such a room."""
-    found = coupled_modes(box_of(pieces, extra, top_hz, size), top_hz)
+    return by_mode(box_of(pieces, extra, top_hz, size), top_hz)
+
+
+def by_mode(box: CoupledBox, top_hz: float = TOP_HZ) -> dict[str, tuple[float, float]]:
+    """Frequency in Hz and damping in 1/s by mode ("1-0-0") of a box."""
+    found = coupled_modes(box, top_hz)
     names = ["-".join(map(str, n)) for n in found.n.tolist()]
     return {n: (f, d) for n, f, d in zip(names, found.f_hz, found.delta, strict=True)}
 
@@ -134,6 +139,20 @@ def boards(pieces: Sequence[Hung] = ()) -> list[tuple[Place, np.ndarray]]:
 def furnished_file() -> dict[str, Any]:
     """furnished_room.toml, as written."""
     return tomllib.loads((HERE / "furnished_room.toml").read_text())
+
+
+def level_differences(box: CoupledBox) -> list[np.ndarray]:
+    """Level of a monopole less that by finite elements in decibels at each seat of the furnished
+    room, 20 to 125 Hz in twelfth-octaves (response.csv)."""
+    told, found = furnished_file(), []
+    with (HERE / "response.csv").open(newline="") as file:
+        rows = [row for row in csv.DictReader(file) if 20.0 <= float(row["hz"]) <= 125.0]
+    for number, seat in enumerate(told["seats"], start=1):
+        mine = [row for row in rows if row["seat"] == str(number)]
+        hz, level = np.array([[float(r["hz"]), float(r["level_db"])] for r in mine]).T
+        own = 20.0 * np.log10(np.abs(response(box, hz, [told["source"]], [seat])[0, 0]))
+        found.append(own - level)
+    return found
 
 
 def geometry() -> dict[str, list[Hung]]:
