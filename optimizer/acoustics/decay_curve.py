@@ -76,19 +76,25 @@ def fit_decay_time(level: Array, dt: float, upper_db: float, lower_db: float) ->
     level: (times,) in dB re the start, falling. Returns NaN when the curve does not reach
     lower_db or offers fewer than three samples in the range.
     """
+    return float(_fitted(level[:, None], dt, upper_db, lower_db)[0])
+
+
+def _fitted(level: Array, dt: float, upper_db: float, lower_db: float) -> Array:
+    """`fit_decay_time` (bands,) of each band of level (times, bands)."""
     if not upper_db > lower_db:
         raise ValueError("upper_db must be above lower_db")
-    below = np.flatnonzero(level < lower_db)
-    if below.size == 0:
-        return float("nan")
-    first = int(np.argmax(level <= upper_db))
-    part = level[first : int(below[0])]
-    if part.size < 3:
-        return float("nan")
-    t = dt * np.arange(part.size)
-    t -= t.mean()
-    slope = float(t @ (part - part.mean())) / float(t @ t)
-    return -60.0 / slope if slope < 0.0 else float("nan")
+    reached = level < lower_db
+    end = np.where(reached.any(axis=0), reached.argmax(axis=0), 0)
+    first = np.argmax(level <= upper_db, axis=0)
+    step = np.arange(len(level))[:, None]
+    within = (first <= step) & (step < end)
+    count = np.maximum(end - first, 1)
+    t = np.where(within, dt * (step - 0.5 * (first + end - 1)), 0.0)
+    part = np.where(within, level, 0.0)
+    spread = (t * t).sum(axis=0)
+    slope = (t * (part - part.sum(axis=0) / count)).sum(axis=0)
+    falls = (count >= 3) & (slope < 0.0)
+    return np.asarray(np.where(falls, -60.0 * spread / np.where(falls, slope, 1.0), np.nan))
 
 
 def decay_times(curve: Array, dt: float) -> DecayTimes:
@@ -97,11 +103,7 @@ def decay_times(curve: Array, dt: float) -> DecayTimes:
     curve: (times, bands), the backward integrated energy (any scale), samples dt seconds apart.
     """
     level = level_db(curve)
-    bands = range(level.shape[1])
-    edt, t20, t30 = (
-        np.array([fit_decay_time(level[:, b], dt, *limits) for b in bands])
-        for limits in (EDT_RANGE, T20_RANGE, T30_RANGE)
-    )
+    edt, t20, t30 = (_fitted(level, dt, *limits) for limits in (EDT_RANGE, T20_RANGE, T30_RANGE))
     curvature = 100.0 * (t30 / t20 - 1.0)
     knee = 100.0 * (t20 / edt - 1.0)
     bent = (curvature > CURVATURE_LIMIT) | (knee > EARLY_LIMIT)

@@ -12,6 +12,7 @@ A loudspeaker built into a surface has no reflection by it (room/flush.py).
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +49,7 @@ class EarlyPaths:
     reflectors: Reflectors
     directivity: Directivity
 
-    @property
+    @cached_property
     def ways(self) -> Ways:
         """How sound gets to them besides by mirrors."""
         return Ways(self.directivity, self.reflectors)

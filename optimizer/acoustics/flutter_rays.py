@@ -14,7 +14,7 @@ place between surfaces d apart is d/2 away from each on average, so S = c d / (4
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -168,7 +168,8 @@ class Grid:
 class Facing:
     """Two surfaces that face each other, and what may stand between them.
 
-    `index` of both, `apart` in m where people are, `trips` made while the decay lasts.
+    `index` of both, `apart` in m where people are, `trips` made while the decay lasts. `known`: the
+    hits of places that were asked for before.
     """
 
     index: tuple[int, int]
@@ -177,6 +178,7 @@ class Facing:
     trips: float
     walls: Reflectors
     boxes: Floats  # (B, 2, 3)
+    known: dict[bytes, tuple[Floats, Ints]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def needed(self) -> float:
@@ -243,7 +245,14 @@ class Facing:
         with np.errstate(divide="ignore"):
             return np.asarray(-10.0 * np.log10(heard))
 
-    def _hits(self, places: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    def _hits(self, places: Floats) -> tuple[Floats, Ints]:
+        """`_found` of places (N, 3), looked for once."""
+        key = places.tobytes()
+        if key not in self.known:
+            self.known[key] = self._found(places)
+        return self.known[key]
+
+    def _found(self, places: Floats) -> tuple[Floats, Ints]:
         """Where rays meet both surfaces (2, T, N, 2), and how many round trips (N,) they make that
         count: each to the same spots between parallel surfaces (T = 1), else all of the longest
         ray home that stays within both surfaces."""

@@ -233,15 +233,17 @@ def _meets_boxes(start: FloatArray, end: FloatArray, boxes: FloatArray) -> BoolA
 
     A box that holds the start is not counted.
     """
-    low, high = boxes[:, 0] + _TOUCH, boxes[:, 1] - _TOUCH
-    origin = start[..., None, :]
-    step = (end - start)[..., None, :]
-    step = np.where(step == 0, 1e-300, step)
-    with np.errstate(over="ignore"):
-        to_low, to_high = (low - origin) / step, (high - origin) / step
-    enter = np.minimum(to_low, to_high).max(axis=-1)
-    leave = np.maximum(to_low, to_high).min(axis=-1)
-    holds_start = ((origin > low) & (origin < high)).all(axis=-1)
+    enter, leave, holds_start = np.array(-np.inf), np.array(np.inf), np.array(True)
+    for axis in range(3):  # one after another: many times faster than along a last axis of three
+        low, high = boxes[:, 0, axis] + _TOUCH, boxes[:, 1, axis] - _TOUCH
+        origin = start[..., axis, None]
+        step = (end[..., axis] - start[..., axis])[..., None]
+        with np.errstate(over="ignore"):
+            pace = 1.0 / np.where(step == 0, 1e-300, step)
+            to_low, to_high = (low - origin) * pace, (high - origin) * pace
+        enter = np.maximum(enter, np.minimum(to_low, to_high))
+        leave = np.minimum(leave, np.maximum(to_low, to_high))
+        holds_start = holds_start & (origin > low) & (origin < high)
     return np.asarray((enter < leave) & (enter < 1) & (leave > 0) & ~holds_start)
 
 

@@ -17,7 +17,8 @@ are what a ray model needs of any wall, and lie within 0.3 dB of its mirror refl
 diffuser scatters close by, no table knows; within its own near field it is as lumpy as it is large.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -32,6 +33,7 @@ from optimizer.room.geometry import Floats
 
 WIDEST = 1.2  # m of a part over which one set of nodes stands
 NODES = 6  # each way over a part; 0.3 m away from 1.2 m: 3 % of the energy
+KNOWN = 8  # sets of faces that are kept
 Window = tuple[float, float]  # ms after the direct sound, the first not counted
 
 
@@ -49,12 +51,24 @@ class Faces:
         return len(self.surface)
 
 
+class Elements(NamedTuple):
+    """Energy re direct (S, R, N, Q, 4) by way of elements of faces that scatter all that meets
+    them, and how long after the direct sound it arrives (S, R, N, Q), ms."""
+
+    energy: Floats
+    delay_ms: Floats
+
+
 @dataclass(frozen=True)
 class Ways:
-    """From where and to where, and what may stand in the way."""
+    """From where and to where, and what may stand in the way; for scenes with one set of positions.
+
+    `known`: what single elements of faces send, which every window and criterion asks for again.
+    """
 
     directivity: Directivity
     reflectors: Reflectors
+    known: dict[bytes, Elements] = field(default_factory=dict, compare=False, repr=False)
 
 
 def scattered_by_room(scene: Scene, ways: Ways, window: Window) -> Floats:
@@ -154,6 +168,18 @@ def elements(scene: Scene) -> tuple[Floats, Floats, Ints, Floats]:
 
 def _transfer(scene: Scene, ways: Ways, faces: Faces, window: Window) -> Floats:
     """Energy re direct (N, S, R, 4) that would arrive if faces scattered all that meets them."""
+    key = b"".join(x.tobytes() for x in (faces.surface, faces.rect, faces.offset))
+    if key not in ways.known:
+        if len(ways.known) >= KNOWN:
+            ways.known.clear()
+        ways.known[key] = _by_elements(scene, ways, faces)
+    energy, delay = ways.known[key]
+    counts = (window[0] < delay) & (delay <= window[1])
+    return np.asarray(np.einsum("srnq,srnqb->nsrb", counts, energy))
+
+
+def _by_elements(scene: Scene, ways: Ways, faces: Faces) -> Elements:
+    """What each element of faces sends, and when it arrives."""
     points, normals, areas = _elements(scene, faces)
     direct = scene.seats[None] - scene.speakers[:, None]
     straight = np.linalg.norm(direct, axis=-1)  # (S, R)
@@ -164,15 +190,12 @@ def _transfer(scene: Scene, ways: Ways, faces: Faces, window: Window) -> Floats:
     )
     (irradiance, near), (returned, far) = here, there  # (S, N, Q), (R, N, Q)
     delay = 1e3 * (near[:, None] + far - straight[..., None, None]) / SPEED_OF_SOUND
-    counts = (window[0] < delay) & (delay <= window[1])  # (S, R, N, Q)
-    each = np.where(counts, irradiance[:, None] * returned, 0.0) * areas / np.pi
-    each *= straight[..., None, None] ** 2
+    each = irradiance[:, None] * returned * areas / np.pi * straight[..., None, None] ** 2
     aims = scene.aims - scene.speakers
     leave = points[None] - scene.speakers[:, None, None]
     towards = _radiated(ways.directivity, leave, aims)  # (S, N, Q, 4)
     ahead = _radiated(ways.directivity, direct, aims)  # (S, R, 4)
-    parts = np.einsum("srnq,snqb,srb->nsrb", each, towards, 1.0 / ahead, optimize=True)
-    return np.asarray(parts)
+    return Elements(each[..., None] * towards[:, None] / ahead[:, :, None, None], delay)
 
 
 def _elements(scene: Scene, faces: Faces) -> tuple[Floats, Floats, Floats]:

@@ -119,8 +119,7 @@ def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled
     ]
 
     def by_criteria() -> Floats:
-        each = [(moved(scene), scene) for scene in scenes]
-        return np.array([(*_values(judged, *own), *_read_as_one(judged, *own)) for own in each])
+        return np.array([_both(judged, moved(scene), scene) for scene in scenes])
 
     def by_tracer() -> Floats:
         return _traced(judged, scenes)
@@ -130,6 +129,11 @@ def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled
     values = np.where(np.isnan(traced), plain, traced)
     alone = _alone(judged.criteria, values)
     return Sampled(values, judged.criteria, np.where(np.isnan(alone), read, alone))
+
+
+def _both(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
+    """`_values` (K,) and what people read (T,) of a drawn scene by its own criteria."""
+    return np.concatenate([_values(judged, criteria, scene), _read_as_one(judged, criteria, scene)])
 
 
 def _alone(criteria: Criteria, values: Floats) -> Floats:
