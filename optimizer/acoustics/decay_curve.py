@@ -80,21 +80,18 @@ def fit_decay_time(level: Array, dt: float, upper_db: float, lower_db: float) ->
 
 
 def _fitted(level: Array, dt: float, upper_db: float, lower_db: float) -> Array:
-    """`fit_decay_time` (bands,) of each band of level (times, bands)."""
+    """`fit_decay_time` (bands,) of each band of level (times, bands); a level that is never reached
+    ends at the first sample, where no line is."""
     if not upper_db > lower_db:
         raise ValueError("upper_db must be above lower_db")
-    reached = level < lower_db
-    end = np.where(reached.any(axis=0), reached.argmax(axis=0), 0)
-    first = np.argmax(level <= upper_db, axis=0)
+    first, end = np.argmax(level <= upper_db, axis=0), np.argmax(level < lower_db, axis=0)
     step = np.arange(len(level))[:, None]
     within = (first <= step) & (step < end)
-    count = np.maximum(end - first, 1)
-    t = np.where(within, dt * (step - 0.5 * (first + end - 1)), 0.0)
-    part = np.where(within, level, 0.0)
-    spread = (t * t).sum(axis=0)
-    slope = (t * (part - part.sum(axis=0) / count)).sum(axis=0)
-    falls = (count >= 3) & (slope < 0.0)
-    return np.asarray(np.where(falls, -60.0 * spread / np.where(falls, slope, 1.0), np.nan))
+    t = np.where(within, dt * (step - 0.5 * (first + end - 1)), 0.0)  # sums to nothing
+    together = (t * np.where(within, level, 0.0)).sum(axis=0)
+    falls = (end - first >= 3) & (together < 0.0)
+    times = -60.0 * (t * t).sum(axis=0) / np.where(falls, together, 1.0)
+    return np.asarray(np.where(falls, times, np.nan))
 
 
 def decay_times(curve: Array, dt: float) -> DecayTimes:

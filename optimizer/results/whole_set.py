@@ -107,7 +107,7 @@ def _turn_over(folder: Path, names: Iterable[str]) -> None:
     turned = stage / ".turned"
     try:
         os.symlink(OLD, stage / CURRENT)
-    except (OSError, NotImplementedError):
+    except (OSError, NotImplementedError):  # a file system or Windows without links
         _write(turned, b"")  # a mark instead
     else:
         for name in names:

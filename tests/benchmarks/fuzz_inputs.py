@@ -34,11 +34,11 @@ from unittest import mock
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "bad_input")]
 from cases import GOOD_FILES, PIECE  # noqa: E402 - after the path
-from command_cases import MORE  # noqa: E402
-from variant_cases import COUCH  # noqa: E402
+from command_cases import MORE  # noqa: E402 - after the path
+from variant_cases import COUCH  # noqa: E402 - after the path
 
-from optimizer.cli import main  # noqa: E402
-from optimizer.commands import (  # noqa: E402
+from optimizer.cli import main  # noqa: E402 - after the path
+from optimizer.commands import (  # noqa: E402 - after the path
     budget,
     calibrate,
     compare,
@@ -48,7 +48,7 @@ from optimizer.commands import (  # noqa: E402
     report,
     why,
 )
-from optimizer.project import Project  # noqa: E402
+from optimizer.project import Project  # noqa: E402 - after the path
 
 SEED = 20_251
 LIMIT = 10.0  # s of processor time that an answer may take
