@@ -34,6 +34,7 @@ from optimizer.room.shell import inside_many
 from optimizer.together import together
 
 DRAWS = 64
+FEWER_DRAWS = 32  # where a quick answer is wanted: ends wander by a third more
 RAYS = 3000  # T20 of a treated room then errs by 5 to 7 % a draw, which is taken out again
 SCATTER_SIGMA = 0.15  # at a coefficient of one half
 POSITION_M = 0.05
@@ -104,15 +105,18 @@ def _within(values: Floats, rows: Sequence[Criterion]) -> Floats:
 Moved = Callable[[Scene], Criteria]
 
 
-def sample(judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1) -> Sampled:
-    """Draw a judged scene DRAWS times; `moved` gives the criteria of a scene with new positions.
+def sample(
+    judged: Judged, kinds: Kinds, moved: Moved, seed: int = 1, draws: int = DRAWS
+) -> Sampled:
+    """Draw a judged scene `draws` times; `moved` gives the criteria of a scene with new positions.
 
-    Every number drawn falls once into each of DRAWS equal shares of its distribution (McKay,
+    Every number drawn falls once into each of `draws` equal shares of its distribution (McKay,
     Beckman and Conover, Technometrics 21 (1979) 239), so that few draws give steady ends.
     """
     rng = np.random.default_rng(seed)
-    materials = norm.ppf(_strata(rng, _names(kinds), N_BANDS + 2))
-    spots = 2.0 * _strata(rng, len(judged.scene.speakers) + len(judged.scene.seats), 3) - 1.0
+    materials = norm.ppf(_strata(rng, draws, _names(kinds), N_BANDS + 2))
+    points = len(judged.scene.speakers) + len(judged.scene.seats)
+    spots = 2.0 * _strata(rng, draws, points, 3) - 1.0
     scenes = [
         _moved(redrawn(judged.scene, kinds, z), POSITION_M * at)
         for z, at in zip(materials, spots, strict=True)
@@ -158,11 +162,11 @@ def _read_as_one(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
     return np.array([found.get(row.key, value) for row, value in rows])
 
 
-def _strata(rng: Generator, rows: int, columns: int) -> Floats:
-    """Uniform numbers (DRAWS, rows, columns), one in each of DRAWS equal parts of 0 to 1."""
-    order = np.tile(np.arange(DRAWS)[:, None], (1, rows * columns))
+def _strata(rng: Generator, draws: int, rows: int, columns: int) -> Floats:
+    """Uniform numbers (draws, rows, columns), one in each of `draws` equal parts of 0 to 1."""
+    order = np.tile(np.arange(draws)[:, None], (1, rows * columns))
     inside = rng.random(order.shape)
-    return np.asarray((rng.permuted(order, axis=0) + inside) / DRAWS).reshape(DRAWS, rows, columns)
+    return np.asarray((rng.permuted(order, axis=0) + inside) / draws).reshape(draws, rows, columns)
 
 
 def _moved(scene: Scene, off: Floats) -> Scene:

@@ -103,7 +103,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument(
         "--fast",
         action="store_true",
-        help="leave the wave equation out: quicker, less sure under 1 kHz",
+        help="leave the wave equation out, and draw half as often how sure the figures are: "
+        "quicker, less sure under 1 kHz",
     )
     parser.add_argument("--confidence", type=float, metavar="P",
                         help="plan so that each criterion holds with this probability, as far as "

@@ -48,7 +48,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument(
         "--fast",
         action="store_true",
-        help="leave the wave equation out: quicker, less sure under 1 kHz",
+        help="leave the wave equation out, and draw half as often how sure the figures are: "
+        "quicker, less sure under 1 kHz",
     )
     parser.add_argument("--all", action="store_true", help="also the rows that only inform")
     parser.set_defaults(run=run)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.acoustics.judged import Judged
-from optimizer.acoustics.uncertainty import Moved, Sampled, room_kinds, sample
+from optimizer.acoustics.uncertainty import DRAWS, Moved, Sampled, room_kinds, sample
 from optimizer.placement.pieces import Piece, in_order, piece_patches
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
@@ -14,7 +14,12 @@ LEFT = 0.25  # share of an additive limit that tightening leaves at least
 
 
 def plan_sample(
-    room: Room, judged: Judged, hung: Sequence[Piece], pieces: Sequence[Piece], moved: Moved
+    room: Room,
+    judged: Judged,
+    hung: Sequence[Piece],
+    pieces: Sequence[Piece],
+    moved: Moved,
+    draws: int = DRAWS,
 ) -> Sampled:
     """The judged scene of a room `treated` with pieces beside those that hang and stay, drawn at
     random; always the same draws.
@@ -24,7 +29,7 @@ def plan_sample(
     everything = [*hung, *in_order(pieces)]
     _, owner = piece_patches(room, everything)
     kinds = room_kinds(room, [everything[index].material for index in owner])
-    return sample(judged, kinds, moved)
+    return sample(judged, kinds, moved, draws=draws)
 
 
 def tightened(

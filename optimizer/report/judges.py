@@ -1,6 +1,6 @@
 """Which model gave which figures, and how sure they are, in plain words."""
 
-from optimizer.acoustics.uncertainty import DRAWS
+from optimizer.acoustics.uncertainty import DRAWS, FEWER_DRAWS
 from optimizer.report.score import GROUPS
 from optimizer.report.wording import Table
 from optimizer.results.scorecard import ScoreCard
@@ -46,7 +46,8 @@ def sureness(card: ScoreCard) -> str:
         return ""
     return (
         "“4 in 5 between”: coefficients, scattering and places of loudspeakers and ears were drawn "
-        f"{DRAWS} times at random within what is known of them; four draws of five lie in this "
-        "range, one in ten below and one in ten above. “Chance”: the share of draws within the "
-        "limits. What a model leaves out is in neither, so take both as the least doubt there is."
+        f"{DRAWS} times ({FEWER_DRAWS} with --fast) at random within what is known of them; four "
+        "draws of five lie in this range, one in ten below and one in ten above. “Chance”: the "
+        "share of draws within the limits. What a model leaves out is in neither, so take both as "
+        "the least doubt there is."
     )

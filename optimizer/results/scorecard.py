@@ -11,7 +11,7 @@ from optimizer.acoustics.early_criteria import MODEL as EARLY_MODEL
 from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.uncertainty import Sampled
+from optimizer.acoustics.uncertainty import DRAWS, FEWER_DRAWS, Sampled
 from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.sureness import plan_sample
 from optimizer.project import Judging, Project
@@ -117,10 +117,12 @@ def room_card(
 def how_sure(
     project: Project, after: Judged, pieces: Sequence[Piece], judging: Judging
 ) -> Sampled | None:
-    """A room judged with pieces, drawn at random; None where the criteria alone judged it."""
+    """A room judged with pieces, drawn at random, half as often where quick answers are wanted;
+    None where the criteria alone judged it."""
     if judging == "none":
         return None
-    return plan_sample(project.room, after, project.hung, pieces, project.criteria_of)
+    draws = FEWER_DRAWS if judging == "fast" else DRAWS
+    return plan_sample(project.room, after, project.hung, pieces, project.criteria_of, draws)
 
 
 def card_of(before: Judged, after: Judged, sampled: Sampled | None = None) -> ScoreCard:

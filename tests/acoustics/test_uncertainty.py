@@ -82,10 +82,7 @@ def moved_by(project: Project) -> Callable[[Scene], Criteria]:
     return lambda scene: without_modes(project.criteria_of(scene))
 
 
-@pytest.fixture
-def few(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Fewer draws, where it does not matter how many."""
-    monkeypatch.setattr(uncertainty, "DRAWS", 12)
+FEW = 12  # draws, where it does not matter how many
 
 
 # --- draws -------------------------------------------------------------------------------------
@@ -149,43 +146,41 @@ def test_a_plain_surface_is_drawn_rougher_and_smoother_alike(scene: Scene, kinds
 
 
 def test_strata_hold_each_share_once() -> None:
-    u = uncertainty._strata(np.random.default_rng(1), 3, 4)
-    assert u.shape == (uncertainty.DRAWS, 3, 4)
-    shares = np.sort(np.floor(u * uncertainty.DRAWS), axis=0)
-    np.testing.assert_array_equal(shares, np.arange(uncertainty.DRAWS)[:, None, None] + 0 * u)
+    u = uncertainty._strata(np.random.default_rng(1), FEW, 3, 4)
+    assert u.shape == (FEW, 3, 4)
+    shares = np.sort(np.floor(u * FEW), axis=0)
+    np.testing.assert_array_equal(shares, np.arange(FEW)[:, None, None] + 0 * u)
 
 
 # --- intervals ---------------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("few")
 def test_same_seed_same_draws(project: Project, quick: Judged, kinds: Kinds) -> None:
-    found = [sample(quick, kinds, moved_by(project), seed).values for seed in (1, 1, 2)]
+    found = [sample(quick, kinds, moved_by(project), seed, FEW).values for seed in (1, 1, 2)]
     np.testing.assert_array_equal(found[0], found[1])
     assert not np.array_equal(found[0], found[2])
 
 
-@pytest.mark.usefixtures("few")
 def test_values_carry_the_corrections_of_the_plan(
     project: Project, quick: Judged, kinds: Kinds
 ) -> None:
     """A row corrected by 1.2 is drawn 1.2 times as large."""
     corrected = replace(quick, factors=np.where(np.arange(len(quick.factors)) < 8, 1.2, 1.0))
     plain, more = (
-        sample(j, kinds, moved_by(project)).values / np.where(j.factors == 0, 1, j.factors)
+        sample(j, kinds, moved_by(project), draws=FEW).values
+        / np.where(j.factors == 0, 1, j.factors)
         for j in (quick, corrected)
     )
     np.testing.assert_allclose(plain, more, rtol=1e-12)
 
 
-@pytest.mark.usefixtures("few")
 def test_only_positions_move_the_delay_of_a_pair(
     project: Project, quick: Judged, kinds: Kinds
 ) -> None:
     """5 cm each way at both ends move a path by 2 * sqrt(3) * 5 cm at most, direct and reflected
     each, and a difference of two of them by twice that."""
     rows = [k for k, row in enumerate(quick.criteria.rows) if row.group == "pair delay"]
-    off = sample(quick, kinds, moved_by(project)).values[:, rows] - quick.values[rows]
+    off = sample(quick, kinds, moved_by(project), draws=FEW).values[:, rows] - quick.values[rows]
     most = 1000 * 4 * (2 * np.sqrt(3) * POSITION_M) / 343.0
     assert 0.05 < np.abs(off).max() < most
 
