@@ -15,7 +15,7 @@ from optimizer.report.wording import Table
 from optimizer.results.tables import folded
 from optimizer.wishes.costs import WishCost, wish_costs
 from optimizer.wishes.decision import Wished, wished_decision
-from optimizer.wishes.file import read_wishes
+from optimizer.wishes.file import read_wishes, wishes_file_faults
 
 NOT_WITH = ("stages", "alternatives", "positions", "earlier")
 TITLE = "What your wishes cost"
@@ -40,8 +40,12 @@ def wishes_faults(arguments: argparse.Namespace) -> Iterator[Fault]:
 def wished_of(
     arguments: argparse.Namespace, project: Project | None, faults: list[Fault]
 ) -> Wished | None:
-    """The decision with the wishes asked for; None without, or where it cannot be."""
-    if arguments.wishes is None or project is None:
+    """The decision with the wishes asked for; None without, or where it cannot be. Without a
+    project only the file is checked."""
+    if arguments.wishes is None:
+        return None
+    if project is None:
+        faults += wishes_file_faults(arguments.wishes)
         return None
     try:
         wishes = read_wishes(arguments.wishes, project, arguments.units)

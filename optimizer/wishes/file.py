@@ -1,6 +1,7 @@
 """A file of wishes (TOML) read and judged against a room and the plan whose numbers it names.
 
 read_wishes(path, project)   the wishes; ScenarioError lists every fault
+wishes_file_faults(path)     what is wrong with the file whatever the room
 """
 
 from collections.abc import Iterator, Sequence
@@ -111,10 +112,8 @@ class Wishes:
 
 def read_wishes(path: Path, project: Project, units: str = "m") -> Wishes:
     """The wishes of a file for a room; lengths in words in these units."""
-    faults: list[Fault] = []
     file = str(path)
-    section = validate(WishesSection, read_toml(path), file, "", faults)
-    faults = [replace(fault, key=fault.key.lstrip(".")) for fault in faults]
+    section, faults = _section(path)
     if section is None:
         raise ScenarioError(faults)
     planned = _planned(section, path, project, faults)
@@ -131,6 +130,21 @@ def read_wishes(path: Path, project: Project, units: str = "m") -> Wishes:
         raise ScenarioError(faults)
     named = None if section.plan is None else path.parent / section.plan
     return Wishes(file, tuple(found), named)
+
+
+def _section(path: Path) -> tuple[WishesSection | None, list[Fault]]:
+    """The file by itself, as far as it can be used, and its faults."""
+    faults: list[Fault] = []
+    section = validate(WishesSection, read_toml(path), str(path), "", faults)
+    return section, [replace(fault, key=fault.key.lstrip(".")) for fault in faults]
+
+
+def wishes_file_faults(path: Path) -> tuple[Fault, ...]:
+    """What is wrong with a wishes file whatever the room, to be told beside the room's faults."""
+    try:
+        return tuple(_section(path)[1])
+    except ScenarioError as error:
+        return error.faults
 
 
 def _planned(

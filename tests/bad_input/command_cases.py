@@ -118,6 +118,14 @@ WISH_CASES: dict[str, Row] = {
     ),
     "wish_plan_gone": (f"{W}wish_gone.toml", (("gone.json", "", "read"),)),
     "wish_file_gone": (f"{W}gone.toml", (("gone.toml", "", "read"),)),
+    "wish_file_gone_and_bad_room": (
+        "no_length.toml --out out --wishes gone.toml",
+        (ROOM_LENGTH, ("gone.toml", "", "read")),
+    ),
+    "wish_unknown_key_and_bad_room": (
+        "no_length.toml --out out --wishes wish_unknown_key.toml",
+        (ROOM_LENGTH, ("wish_unknown_key.toml", "keeps", "keep")),
+    ),
     "wish_of_too_much": (
         f"{W}wish_two.toml --budget 60",
         (("wish_two.toml", "keep", "keep less"),),
