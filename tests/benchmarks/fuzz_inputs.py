@@ -211,7 +211,7 @@ def damaged_json(rng: Rng, text: str) -> str:
         holder.extend([holder[key]] * rng.randrange(1, 200))
     elif kind == 2 and isinstance(holder, dict):
         holder[rng.choice(("x", "", "u_m", "room_file", "pieces"))] = holder.pop(key)
-    elif kind == 3 and isinstance(holder[key], int | float):
+    elif kind == 3 and isinstance(holder[key], int | float) and abs(holder[key]) < 1e300:
         holder[key] = holder[key] * rng.choice((-1, 0.1, 0.9, 1.1, 10, 1e9))
     else:
         holder[key] = rng.choice(ODD_JSON)
