@@ -41,12 +41,12 @@ from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
 
 __all__ = ["LOW_HZ", "at_frequencies", "bands_at", "bare_fills", "base_admittance", "hiding",
-           "coefficient_admittance", "endless_admittance", "low_cells", "low_patches",
-           "piece_admittance", "piece_kinds", "upright"]  # fmt: skip
+           "coefficient_admittance", "endless_admittance", "fill_axes", "low_cells", "low_patches",
+           "piece_admittance", "piece_kinds"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
-# tables (N, T + 1, F), upright (N,), and which (N,) stand for the wool of corner fills
-AlongRows = tuple[Ints, Floats, Complexes, NDArray[np.bool_], NDArray[np.bool_]]
+# tables (N, T + 1, F), fill_axes (N,), and which (N,) stand for the wool of corner fills
+AlongRows = tuple[Ints, Floats, Complexes, Ints, NDArray[np.bool_]]
 
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
@@ -124,15 +124,17 @@ def piece_admittance(patches: Patches) -> Complexes:
     return beta[kind]
 
 
-def upright(patches: Patches) -> NDArray[np.bool_]:
-    """Which pieces (N,) fill an upright corner, where only the wavenumber along it counts."""
+def fill_axes(patches: Patches) -> Ints:
+    """Axis of the room (N,) along which pieces of known make fill a corner, where only the
+    wavenumber along it counts; -1 for all others."""
     builds = (None if make is None else make.build for make in patches.make)
-    return np.array([isinstance(build, CornerFill) for build in builds], dtype=bool)
+    fills = np.array([isinstance(build, CornerFill) for build in builds], dtype=bool)
+    return np.where(fills, patches.fill_axis, -1)
 
 
 def bare_fills(patches: Patches) -> Ints:
-    """Which pieces fill an upright corner without a facing: those that can act as volumes."""
-    corner = np.flatnonzero(upright(patches))
+    """Which pieces fill a corner without a facing: those that can act as volumes."""
+    corner = np.flatnonzero(fill_axes(patches) >= 0)
     bare = [patches.make[i].build.facing is None for i in corner]
     return np.asarray(corner[np.array(bare, dtype=bool)])
 
@@ -157,8 +159,9 @@ def base_admittance(scene: Scene) -> Complexes:
 
 def low_patches(scene: Scene) -> AlongRows:
     """Additive rows: surface (N,), rect (N, 4) m and tables (N, T + 1, F) of admittance
-    (make_admittance.make_table), which of them (N,) fill an upright corner, and which of these (N,)
-    are what the wool of a bare fill shows at the wall, where another model takes it as a volume.
+    (make_admittance.make_table), along which axis those run that fill a corner (N,), -1 for others,
+    and which of these (N,) are what the wool of a bare fill shows at the wall, where another model
+    takes it as a volume.
 
     The admittance of a point is the sum over all rows that hold it. First one row per surface
     (its bounding rectangle), then for each tile what it differs by, for each piece its own less
@@ -182,14 +185,15 @@ def low_patches(scene: Scene) -> AlongRows:
     before = level(np.concatenate([base, instead]))
     after = level(-hides[piece] * instead[tile])
     tables = np.concatenate([before, own, after, wool])
-    corner, volume = np.zeros((2, len(tables)), dtype=bool)
-    corner[len(before) : len(before) + len(own)] = upright(pieces)
-    corner[len(before) + bare] = False
+    axes, volume = np.full(len(tables), -1), np.zeros(len(tables), dtype=bool)
+    axes[len(before) : len(before) + len(own)] = fill_axes(pieces)
+    axes[len(before) + bare] = -1
+    axes[len(tables) - len(wool) :] = pieces.fill_axis[bare]
     volume[len(tables) - len(wool) :] = True
     surfaces = [np.arange(len(bounds)), tiles.surface, pieces.surface, tiles.surface[tile],
                 pieces.surface[bare]]  # fmt: skip
     rects = [bounds, tiles.rect, pieces.rect, common, pieces.rect[bare]]
-    return np.concatenate(surfaces), np.concatenate(rects), tables, corner | volume, volume
+    return np.concatenate(surfaces), np.concatenate(rects), tables, axes, volume
 
 
 def low_cells(scene: Scene) -> Rows:
@@ -201,8 +205,8 @@ def low_cells(scene: Scene) -> Rows:
     They cover each surface's bounding rectangle whole. Cells that are side by side and under the
     same rows are one.
     """
-    surface, rect, tables, corner, _ = low_patches(scene)
-    beta = diffuse(tables, corner)
+    surface, rect, tables, axes, _ = low_patches(scene)
+    beta = diffuse(tables, axes >= 0)
     cells: list[tuple[int, tuple[float, ...], Complexes]] = []
     for index in range(len(scene.planes)):
         mine = np.flatnonzero(surface == index)

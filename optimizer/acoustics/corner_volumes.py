@@ -1,4 +1,4 @@
-"""Fills of upright corners as volumes of wool in the coupled modes of a box.
+"""Fills of corners as volumes of wool in the coupled modes of a box.
 
 Inside a fill the pressure p obeys p'' + K^2 p = 0, K the wool's wavenumber and rho its density; it
 is the room's on the open faces and has no slope on walls, floor and ceiling. For modes psi_m of the
@@ -10,8 +10,10 @@ coupled_build
     - [ V1 - k^2 V0 ],     V1 = int grad psi_m . grad psi_n,  V0 = int psi_m psi_n over the fill,
 
 the second bracket being the air in its place. A stack that ends below the ceiling has an open top,
-one that stands off the floor an open bottom. Bubbles are those of the square that a section becomes
-when it is mirrored in both walls (materials.corner), times cosines or sines over the height.
+one that stands off the floor an open bottom. A run along the edge between a wall and the ceiling is
+such a stack lying: the axes of the room change places. Bubbles are those of the square that a
+section becomes when it is mirrored in both walls (materials.corner), times cosines or sines over
+the height.
 
 Source: p = psi_n + q with q = 0 on the open faces, q'' + K^2 q = -(K^2 - k_n^2) psi_n, put into the
 flow through the faces by Green's identity (derived here; equivalent fluid: Allard, Atalla,
@@ -20,7 +22,7 @@ tests/referee.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -28,7 +30,7 @@ import numpy as np
 from materials.corner import CornerFill
 from materials.medium import AIR
 from materials.porous import characteristic
-from optimizer.acoustics.modes import Complexes, Floats, Modes
+from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Modes
 
 POINTS = 8  # of Gauss along each leg; 8 and 12 agree within 0.1 % in damping
 POINTS_PER_METRE = 9.0  # over the height, and POINTS besides
@@ -39,14 +41,16 @@ TOUCHING = 1e-3  # m; a stack that ends no further from floor or ceiling is clos
 
 @dataclass(frozen=True)
 class Standing:
-    """A stack of one fill in the corner where x and y are at their ends `sides` (0 or 1), from
-    `low` to `high` m above the floor. `share` (F,) of it acts as wool, at the frequencies asked."""
+    """A stack of one fill along an axis of the room (2 upright), in the corner where the other two,
+    in their order, are at their ends `sides` (0 or 1), from `low` to `high` m. `share` (F,) of it
+    acts as wool, at the frequencies asked."""
 
     fill: CornerFill
     sides: tuple[int, int]
     low: float
     high: float
     share: Floats
+    axis: int = 2
 
 
 @dataclass(frozen=True)
@@ -180,6 +184,7 @@ def _stack(
     stack: Standing, low: Modes, high: Modes, lift: Floats
 ) -> tuple[tuple[Floats, ...], Floats]:
     """V0, V1 (N, N), b and k^2 b / mu^2 (N, B) of one stack, and mu^2 (B,)."""
+    low, high = _stood_up(low, stack.axis), _stood_up(high, stack.axis)
     section = _section(stack.fill.shape, stack.fill.leg)
     z, w, wave, kz2 = _upright(stack, float(low.dimensions[2]))
     weight = np.outer(section.weight, w).ravel()
@@ -194,6 +199,12 @@ def _stack(
         b.append(own if turn is None else turn.T @ own)
         bent.append(more if turn is None else turn.T @ more)
     return (v0, x + y + up, np.concatenate(b), np.concatenate(bent)), mu2
+
+
+def _stood_up(modes: Modes, axis: int) -> Modes:
+    """The modes of the room turned so that an axis of it stands upright."""
+    turn = [*IN_PLANE[axis], axis]
+    return replace(modes, n=modes.n[:, turn], dimensions=modes.dimensions[turn])
 
 
 def _factors(stack: Standing, mu2: Floats, k: Floats, f: Floats) -> Complexes:

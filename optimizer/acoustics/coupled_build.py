@@ -106,7 +106,7 @@ def couple_box(
     air: ArrayLike = 0.0,
     c: float = C_AIR,
     along: ArrayLike = (0.0,),
-    upright: ArrayLike | None = None,
+    only: ArrayLike | None = None,
     stacks: Sequence[Standing] = (),
     instead: ArrayLike | None = None,
 ) -> CoupledBox:
@@ -117,17 +117,18 @@ def couple_box(
     so a row may be the difference a piece makes to the wall under it. Wall in no patch is rigid.
     Where the admittance depends on the run of sound along the wall, beta is (K, T + 1, F): at
     wavenumbers `along` (T,), rad/m, and last, in m2, what goes with the slopes of pressure along
-    the wall; of rows with `upright` (K,) only the vertical run and slope count. Two modes of
-    different run meet the mean of both admittances, so that the problem stays symmetric. `stacks`
-    of corner fills act as volumes (corner_volumes); of rows that they act `instead` (K,) of only
-    what these would excite in high modes is kept, as functions to describe the stacks with.
-    ValueError for shapes that disagree, or a patch or object outside the room.
+    the wall; of rows with an axis of the room in `only` (K,) the run and slope along it alone
+    count, of others (-1) both. Two modes of different run meet the mean of both admittances, so
+    that the problem stays symmetric. `stacks` of corner fills act as volumes (corner_volumes); of
+    rows that they act `instead` (K,) of only what these would excite in high modes is kept, as
+    functions to describe the stacks with. ValueError for shapes that disagree, or a patch or object
+    outside the room.
     """
     low, high = _split_modes(dimensions, f_max, c)
     check_patches(patches, low.dimensions)
     grid = np.atleast_1d(np.asarray(f, dtype=np.float64))
     b = np.asarray(beta, dtype=np.complex128)
-    runs = Runs(np.asarray(along, dtype=np.float64), _flags(upright, len(patches)))
+    runs = Runs(np.asarray(along, dtype=np.float64), _axes(only, len(patches)))
     if b.ndim == 2:
         b = np.stack([b] * len(runs.nodes) + [0.0 * b], axis=1)
     if b.shape != (len(patches), len(runs.nodes) + 1, len(grid)):
@@ -183,10 +184,12 @@ def _split_admittance(beta: Complexes) -> tuple[Floats, Complexes]:
     return spread[which.ravel()].reshape(*beta.shape[:2], rank), spread.T @ alike
 
 
-def _flags(upright: ArrayLike | None, count: int) -> NDArray[np.bool_]:
-    if upright is None:
-        return np.zeros(count, dtype=bool)
-    return np.asarray(upright, dtype=bool)
+def _flags(given: ArrayLike | None, count: int) -> NDArray[np.bool_]:
+    return np.zeros(count, dtype=bool) if given is None else np.asarray(given, dtype=bool)
+
+
+def _axes(given: ArrayLike | None, count: int) -> Ints:
+    return np.full(count, -1) if given is None else np.asarray(given, dtype=np.int64)
 
 
 def wavenumbers(modes: Modes) -> Floats:
@@ -224,7 +227,7 @@ def _wall_operators(
             squares = [
                 (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
             ]
-            matrices = runs.matrices(pairs, spread[own], runs.upright[own], squares, j)
+            matrices = runs.matrices(pairs, spread[own], runs.only[own], squares, (i, j))
             at = [
                 _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
                 for m in (low, high)

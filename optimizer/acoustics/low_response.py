@@ -11,6 +11,7 @@ from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_b
 from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.make_admittance import ALONG, make_share
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
+from optimizer.acoustics.modes import IN_PLANE
 from optimizer.acoustics.scene import Scene
 from optimizer.bands import BANDS
 from optimizer.room.geometry import Floats
@@ -57,7 +58,7 @@ def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledB
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The same without furniture, to be `furnished` in several ways."""
-    surface, rect, beta, corner, volume = low_patches(scene)
+    surface, rect, beta, axes, volume = low_patches(scene)
     return couple_box(
         dimensions,
         on_walls(dimensions, scene, surface, rect),
@@ -66,32 +67,45 @@ def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coup
         top_hz,
         air=_at(scene.air[None])[0],
         along=ALONG,
-        upright=corner,
+        only=axes,
         stacks=standing(scene, dimensions),
         instead=volume,
     )
 
 
 def standing(scene: Scene, dimensions: Dimensions) -> list[Standing]:
-    """Bare corner fills as stacks of wool; those that touch are one, open only at its ends."""
+    """Bare fills of corners as stacks or runs of wool; those that touch are one, open only at its
+    ends."""
     pieces = scene.pieces.take(bare_fills(scene.pieces))
     walls = on_walls(dimensions, scene, pieces.surface, pieces.rect)
-    kinds: dict[tuple[tuple[int, int], object], list[tuple[float, float, int]]] = {}
+    kinds: dict[tuple[int, tuple[int, int], object], list[tuple[float, float, int]]] = {}
     for i, make in enumerate(pieces.make):
-        axis, rect = int(walls.axis[i]), walls.rect[i]
-        far = int(rect[0] > dimensions[1 - axis] - rect[2])
-        own = int(walls.side[i])
+        rect, lengthways = walls.rect[i], int(pieces.fill_axis[i])
+        sides = _corner_of(dimensions, int(walls.axis[i]), int(walls.side[i]), rect, lengthways)
+        first = IN_PLANE[walls.axis[i]].index(lengthways)
         fill = make.build
         matter = (fill.shape, fill.leg, fill.flow_resistivity, fill.model, make.from_table)
-        sides = (own, far) if axis == 0 else (far, own)
-        kinds.setdefault((sides, matter), []).append((float(rect[1]), float(rect[3]), i))
+        ends = float(rect[first]), float(rect[first + 2])
+        kinds.setdefault((lengthways, sides, matter), []).append((*ends, i))
     stacks = []
-    for (sides, _), places in kinds.items():
+    for (lengthways, sides, _), places in kinds.items():
         for low, high, members in _runs(places):
             make = pieces.make[members[0]]
             share = pieces.strength[members].mean() * make_share(make)
-            stacks.append(Standing(make.build, sides, low, high, share))
+            stacks.append(Standing(make.build, sides, low, high, share, lengthways))
     return stacks
+
+
+def _corner_of(
+    dimensions: Dimensions, axis: int, side: int, rect: Floats, lengthways: int
+) -> tuple[int, int]:
+    """The ends (0 or 1) of the other two axes at which a fill lies, from its rectangle (4,) on the
+    wall at the end `side` of an axis."""
+    across = next(a for a in IN_PLANE[axis] if a != lengthways)
+    at = IN_PLANE[axis].index(across)
+    ends = {axis: side, across: int(rect[at] > dimensions[across] - rect[at + 2])}
+    first, second = IN_PLANE[lengthways]
+    return ends[first], ends[second]
 
 
 def _runs(places: list[tuple[float, float, int]]) -> list[tuple[float, float, list[int]]]:

@@ -18,9 +18,9 @@ from optimizer.acoustics.admittance import (
     bands_at,
     coefficient_admittance,
     endless_admittance,
+    fill_axes,
     hiding,
     piece_kinds,
-    upright,
 )
 from optimizer.acoustics.criteria import Criterion, Rows, Tangent
 from optimizer.acoustics.decay import schroeder_frequency
@@ -70,7 +70,7 @@ class ModeFamily(Rows):
         beta, flow = _real_admittance(self.modes, scene, patches)
         own = _damping(self.modes, scene, patches, beta)
         walls = on_walls(self.modes.dimensions, scene, patches.surface, patches.rect)
-        own += slope_damping(self.modes, walls, upright(patches)) * flow.T
+        own += slope_damping(self.modes, walls, fill_axes(patches)) * flow.T
         hides = hiding(patches, self.modes.f_hz).real.T
         under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
         return np.asarray(own - hides * under)
@@ -151,9 +151,10 @@ def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> tuple[Floa
     that of the flow along the wall inside them (N, M), m2."""
     tables, kind = piece_kinds(patches)
     k = np.pi * modes.n / modes.dimensions
-    runs = np.array([np.hypot(k[:, i], k[:, j]) for i, j in IN_PLANE] + [k[:, 2]])
+    runs = np.array([*(np.hypot(k[:, i], k[:, j]) for i, j in IN_PLANE), *k.T])
     axis = on_walls(modes.dimensions, scene, patches.surface, patches.rect).axis
-    run = np.where(upright(patches), len(IN_PLANE), axis)
+    only = fill_axes(patches)
+    run = np.where(only >= 0, len(IN_PLANE) + only, axis)
     pairs, pair = np.unique(np.stack([kind, run], axis=1), axis=0, return_inverse=True)
     at_modes = [at_frequencies(table, modes.f_hz) for table in tables]
     met = [along(at_modes[which], runs[way]).real for which, way in pairs.tolist()]

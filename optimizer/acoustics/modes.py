@@ -186,15 +186,15 @@ def patch_damping(modes: Modes, patches: Patches) -> Floats:
     return table
 
 
-def slope_damping(modes: Modes, patches: Patches, upright: ArrayLike) -> Floats:
+def slope_damping(modes: Modes, patches: Patches, only: ArrayLike) -> Floats:
     """As patch_damping, per unit (m2) of what goes with the square of the slope along the wall.
 
-    (c/2) int_k |grad_t psi|^2 dS / int psi^2 dV, closed form; of patches with `upright` (K,) the
-    vertical slope alone.
+    (c/2) int_k |grad_t psi|^2 dS / int psi^2 dV, closed form; of patches with an axis 0 to 2 in
+    `only` (K,) the slope along that axis alone, of others (-1) both.
     """
     check_patches(patches, modes.dimensions)
     k2 = (np.pi * modes.n / modes.dimensions) ** 2
-    only = np.asarray(upright, dtype=bool)
+    way = np.asarray(only, dtype=np.int64)
     table = np.zeros((len(modes.n), len(patches)))
     for axis, pair in enumerate(IN_PLANE):
         own = np.flatnonzero(patches.axis == axis)
@@ -203,7 +203,7 @@ def slope_damping(modes: Modes, patches: Patches, upright: ArrayLike) -> Floats:
         odd = [(hi[p] - lo[p]) - even[p] for p in (0, 1)]
         parts = [k2[:, [pair[0]]] * odd[0] * even[1], k2[:, [pair[1]]] * even[0] * odd[1]]
         for part, direction in zip(parts, pair, strict=True):
-            table[:, own] += np.where(only[own] & (direction != 2), 0.0, part)
+            table[:, own] += np.where((way[own] < 0) | (way[own] == direction), part, 0.0)
     return table * (0.5 * modes.c / modes.norm)[:, None]
 
 

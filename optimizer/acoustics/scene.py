@@ -27,12 +27,19 @@ LOW_HZ: Floats = 16.0 * 2.0 ** (np.arange(80) / 12.0)  # to 1534 Hz, past the oc
 LOW_HZ.setflags(write=False)
 
 
+UPRIGHT = 2  # the axis of the room along which the corners of walls run
+
+
 def _bands() -> Floats:
     return np.zeros((0, N_BANDS))
 
 
 def _flat() -> Floats:
     return np.zeros(0)
+
+
+def _whole() -> Ints:
+    return np.zeros(0, dtype=np.int64)
 
 
 def _objects() -> NDArray[np.object_]:
@@ -59,7 +66,8 @@ class Patches:
     above. `make` (N,) is what a piece is made of (materials.modal.Make), which decides how it acts
     in the bass; None where only coefficients are known. `strength` (N,) multiplies the admittance
     of the make (a row that shows less, a drawn one). `shade` (N, 8) is the share of an open wall's
-    sound that reaches it, for formulas that know no furniture. Left out: 1, None, 1 and 1.
+    sound that reaches it, for formulas that know no furniture. `fill_axis` (N,) is the axis of the
+    room (0 x, 1 y, 2 z) along which a piece that fills a corner runs. Left out: 1, None, 1, 1, 2.
     """
 
     surface: Ints
@@ -73,6 +81,7 @@ class Patches:
     make: NDArray[np.object_] = field(default_factory=_objects)
     strength: Floats = field(default_factory=_flat)
     shade: Floats = field(default_factory=_bands)
+    fill_axis: Ints = field(default_factory=_whole)
 
     def __post_init__(self) -> None:
         count = len(self.surface)
@@ -84,6 +93,8 @@ class Patches:
             object.__setattr__(self, "strength", np.ones(count))
         if len(self.shade) != count:
             object.__setattr__(self, "shade", np.ones((count, N_BANDS)))
+        if len(self.fill_axis) != count:
+            object.__setattr__(self, "fill_axis", np.full(count, UPRIGHT))
 
     def __len__(self) -> int:
         return len(self.surface)

@@ -11,33 +11,32 @@ a third, towards finite elements, in a mode beside a strongly damped one of anot
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from optimizer.acoustics.modes import Floats, cosine_integral
+from optimizer.acoustics.modes import Floats, Ints, cosine_integral
 
 Pair = tuple[Floats, Floats]  # integrals of products of cosines (K, A, A), and of their slopes
 
 
 @dataclass(frozen=True)
 class Runs:
-    """Wavenumbers along a wall (T,) at which admittances are given, and the rows (K,) for which
-    only the vertical one counts."""
+    """Wavenumbers along a wall (T,) at which admittances are given, and the axis of the room
+    `only` (K,) along which the run of sound counts for each row; -1 where both of the wall do."""
 
     nodes: Floats
-    upright: NDArray[np.bool_]
+    only: Ints
 
     def matrices(
         self,
         pairs: tuple[Pair, Pair],
         spread: Floats,
-        upright: NDArray[np.bool_],
+        only: Ints,
         squares: list[Floats],
-        second: int,
+        axes: tuple[int, int],
     ) -> list[Floats]:
         """R matrices between in-plane orders of a wall for the rows on it: spread (K, T + 1, R).
 
-        `pairs` are the integrals along each of its two directions, `squares` k^2 by order, `second`
-        the axis of the second. The entry of two orders takes the mean of the admittances that each
+        `pairs` are the integrals along each of its two directions, `squares` k^2 by order, `axes`
+        those of the room. The entry of two orders takes the mean of the admittances that each
         meets, and what goes with slopes the product of the slopes.
         """
         if spread.shape[2] == 0:
@@ -47,19 +46,20 @@ class Runs:
         even &= np.all(spread[:, -1] == 0.0, axis=1)
         out = [_plane_matrix(pair_i[even], pair_j[even], w) for w in spread[even, 0].T]
         tables = spread[~even].reshape(-1, spread.shape[1] * spread.shape[2])
-        marked = np.concatenate([tables, upright[~even, None]], axis=1)
+        marked = np.concatenate([tables, only[~even, None]], axis=1)
         kinds, kind = np.unique(marked, axis=0, return_inverse=True)
-        every = squares[0][:, None] + squares[1][None, :]
-        vertical = np.broadcast_to(squares[1] if second == 2 else 0.0 * squares[1], every.shape)
         for index, row in enumerate(kinds):
             mine = np.flatnonzero(~even)[kind.ravel() == index]
             plain = _plane_matrix(pair_i[mine], pair_j[mine], np.ones(len(mine)))
-            at = np.sqrt((vertical if row[-1] else every).ravel())
-            slopes = _plane_matrix(pair_i[mine], slope_j[mine], np.ones(len(mine)))
-            if not row[-1]:
+            runs = [row[-1] in (-1, axis) for axis in axes]
+            at = np.sqrt(np.add.outer(*(k2 * run for k2, run in zip(squares, runs, strict=True))))
+            slopes = np.zeros_like(plain)
+            if runs[1]:
+                slopes += _plane_matrix(pair_i[mine], slope_j[mine], np.ones(len(mine)))
+            if runs[0]:
                 slopes += _plane_matrix(slope_i[mine], pair_j[mine], np.ones(len(mine)))
             for r, table in enumerate(row[:-1].reshape(len(self.nodes) + 1, -1).T):
-                met = np.interp(at**2, self.nodes**2, table[:-1])
+                met = np.interp(at.ravel() ** 2, self.nodes**2, table[:-1])
                 out[r] += 0.5 * (met[:, None] + met) * plain + table[-1] * slopes
         return out
 

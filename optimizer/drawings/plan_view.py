@@ -34,6 +34,7 @@ from optimizer.drawings.solids import footprint_of, same_spot
 from optimizer.drawings.style import HAIR, MUTED, Picture, drawing, picture
 from optimizer.drawings.subject import Subject, subject_of
 from optimizer.drawings.symbols import draw_hung, draw_piece, draw_thing
+from optimizer.placement.holding import OVERHEAD
 from optimizer.project import Project
 from optimizer.results.model import Plan
 from optimizer.room.geometry import Floats, Rect
@@ -152,7 +153,7 @@ def _draw_standing(view: View, subject: Subject) -> None:
         if surface.is_floor and is_level(surface):
             continue
         outline = view.paper(footprint_of(planned.piece, room, PLAN))
-        overhead = surface.is_ceiling
+        overhead = surface.is_ceiling or planned.piece.mounting in OVERHEAD
         layer = 2.9 if overhead else 2.0
         if planned.id in hung:
             draw_hung(view.sheet, outline, f"hung-{planned.id}", overhead, layer)

@@ -12,6 +12,7 @@ from optimizer.drawings.symbols import (
     draw_hung_swatch,
     draw_swatch,
 )
+from optimizer.placement.holding import OVERHEAD
 from optimizer.results.model import PlannedPiece
 from optimizer.results.shopping_overhead import load_in_words
 
@@ -84,13 +85,15 @@ def _heading(measured: Measured, count: int, units: str) -> tuple[Line, ...]:
     wide, high, deep = (dimension(x, units) for x in (u1 - u0, v1 - v0, product.depth))
     gap = product.fittings[piece.fitting].gap
     size = f"{count} × {wide} wide, {high} high"
-    if len(piece.rects) == 2:
+    if piece.mounting == "edge":
+        size = f"{count} × {wide} long, {high} along wall and ceiling"
+    elif len(piece.rects) == 2:
         size = f"{count} × {wide} along each wall, {high} high"
     elif kind in ("cloud", "rug") or piece.mounting in ("ceiling", "floor"):
         size = f"{count} × {wide} by {high}"
     depth = f"{deep} deep" + (f", gap behind it {dimension(gap, units)}" if gap else "")
     lines = [*names[1:], size, *([depth] if len(piece.rects) == 1 else [])]
-    if piece.mounting == "ceiling" and not measured.hung:
+    if piece.mounting in OVERHEAD and not measured.hung:
         load = load_in_words(product).replace(" kg each", " kg")
         lines += wrap(load, COLUMN - SWATCH, 2)
     sample = draw_hung_swatch if measured.hung else partial(draw_swatch, kind=kind)

@@ -12,7 +12,7 @@ from optimizer.room.model import Room
 def footprint_of(piece: Piece, room: Room, axes: Floats) -> Floats:
     """Drawn outline (K, 2) of a piece seen along the direction that `axes` (2, 3) leave out.
 
-    A corner piece fills the space between both walls and its face.
+    A piece in a corner fills the space between both surfaces and its face.
     """
     if len(piece.rects) == 1:
         ((name, rect),) = piece.rects
@@ -20,8 +20,7 @@ def footprint_of(piece: Piece, room: Room, axes: Floats) -> Floats:
         gap = piece.product.fittings[piece.fitting].gap
         solid = prism_corners(plane, np.array([rect]), piece.reach, gap)[0]
     else:
-        legs = [room.surface(n).plane.to_xyz(np.array([[r[0], r[1]], [r[2], r[3]]]))
-                for n, r in piece.rects]  # fmt: skip
+        legs = [prism_corners(room.surface(n).plane, np.array([r]), 0.0)[0] for n, r in piece.rects]
         solid = np.concatenate([*legs, piece.face])
     hull = shapely.convex_hull(shapely.MultiPoint(solid @ axes.T))
     return np.asarray(hull.exterior.coords, dtype=float)[:-1]

@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import meets_fire_class
-from optimizer.placement.holding import takes_hole
+from optimizer.placement.holding import OVERHEAD, takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES, Mask, Spread
 from optimizer.room.geometry import Floats, boxes_overlap
@@ -71,7 +71,7 @@ def _by_product(pieces: Sequence[Piece], limits: LimitsSection) -> dict[str, Mas
         ),
         "no_mountings": _mask(p.mounting in limits.no_mountings for p in pieces),
         "nothing_overhead": _mask(
-            limits.nothing_overhead and p.mounting == "ceiling" for p in pieces
+            limits.nothing_overhead and p.mounting in OVERHEAD for p in pieces
         ),
         "fire_class": _mask(
             not meets_fire_class(p.product.fire_class, limits.fire_class) for p in pieces

@@ -28,6 +28,7 @@ from optimizer.placement.blocks import (
 )
 from optimizer.placement.catalogue import Product, meets_fire_class
 from optimizer.placement.corners import corner_pieces
+from optimizer.placement.edges import edge_runs
 from optimizer.placement.holding import LOW, SELF_HELD, allowed_mountings
 from optimizer.placement.pieces import Piece, are_mirrored, flat_piece, mirror_partner
 from optimizer.placement.rules import Spread, barred, holds
@@ -159,6 +160,8 @@ def find_candidates(
         if "corner" in item.mountings:
             stacks = corner_pieces(zones, item, stacked=limits.no_holes)
             found += (Candidate(pieces, _stack(pieces)) for pieces in stacks)
+        if "edge" in item.mountings:
+            found += (Candidate(run, grid) for run, grid in edge_runs(zones, item, limits))
     return tuple(found)
 
 
@@ -185,12 +188,17 @@ def _outline(pieces: Sequence[Piece]) -> Rect:
 def has_place(
     room: Room, product: Product, limits: LimitsSection, grid: float, order: OrderRules = FREE
 ) -> bool:
-    """True when a product has a place on the grid or in a corner; bounces are not looked at."""
+    """True when a product has a place on the grid, in a corner or along an edge; bounces are not
+    looked at."""
     zones, only = zones_of(room), (product,)
-    return any(len(rect) for *_, rect in _free_rects(zones, only, limits, {}, grid, order)) or (
-        "corner" in product.mountings
-        and any(True for _ in corner_pieces(zones, product, stacked=limits.no_holes))
-    )
+    if any(len(rect) for *_, rect in _free_rects(zones, only, limits, {}, grid, order)):
+        return True
+    found: list[Iterator[object]] = []
+    if "corner" in product.mountings:
+        found.append(corner_pieces(zones, product, stacked=limits.no_holes))
+    if "edge" in product.mountings:
+        found.append(edge_runs(zones, product, limits))
+    return any(True for places in found for _ in places)
 
 
 def candidates_at(

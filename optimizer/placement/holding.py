@@ -39,12 +39,14 @@ HOLDING = {
     "ceiling": Holding(True, "hangs from anchors in the ceiling"),
     "window": Holding(True, "hangs from a rail on brackets"),
     "corner": Holding(False, "stands in the corner, on the floor or on a piece below it"),
+    "edge": Holding(True, "is fixed where wall and ceiling meet"),
     "floor": Holding(False, "lies on the floor"),
     "stand": Holding(False, "stands on its own feet"),
     "lean": Holding(False, "stands on the floor and leans on the wall"),
     "pole": Holding(False, "is held by poles clamped between floor and ceiling"),
     "adhesive": Holding(False, "is held to the wall by strips that stick"),
 }
+OVERHEAD = frozenset({"ceiling", "edge"})  # mountings that can come down on a head
 LOW = frozenset({"stand", "lean"})  # mountings along a wall that start on the floor
 SELF_HELD = LOW | {"pole", "adhesive"}  # mountings that want an upright wall
 
@@ -63,7 +65,7 @@ def allowed_mountings(
     mountings: tuple[str, ...], uses: tuple[SundryUse, ...], limits: LimitsSection
 ) -> tuple[str, ...]:
     """The mountings of a product that the limits leave."""
-    banned = set(limits.no_mountings) | ({"ceiling"} if limits.nothing_overhead else set())
+    banned = set(limits.no_mountings) | (OVERHEAD if limits.nothing_overhead else set())
     return tuple(
         m for m in mountings
         if m not in banned and not (limits.no_holes and takes_hole(uses, m))

@@ -107,6 +107,7 @@ def _entry(section: HungSection, known: dict[str, Product]) -> dict[str, object]
     product = known.get(section.product)
     width, height = (product.width, product.height) if product else (0.0, 0.0)
     mounting = section.mounting or _usual_mounting(section, product)
+    lying = section.turned or mounting == "edge"
     u, v = section.at
     return {
         "product": section.product,
@@ -116,8 +117,8 @@ def _entry(section: HungSection, known: dict[str, Product]) -> dict[str, object]
         "gap_m": section.gap,
         "u_m": u,
         "v_m": v,
-        "width_m": height if section.turned else width,
-        "height_m": width if section.turned else height,
+        "width_m": height if lying else width,
+        "height_m": width if lying else height,
     }
 
 
@@ -125,7 +126,8 @@ def _usual_mounting(section: HungSection, product: Product | None) -> str | None
     """The first mounting of a product that suits the surface named."""
     mountings = product.mountings if product else ()
     level = section.surface if section.surface in ("floor", "ceiling") else None
-    fitting = [m for m in mountings if m == level]
+    along_ceiling = section.surface.endswith("-ceiling")
+    fitting = [m for m in mountings if m == level or (m == "edge" and along_ceiling)]
     return next(iter((*fitting, *mountings)), None)
 
 

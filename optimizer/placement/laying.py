@@ -7,6 +7,7 @@ import numpy as np
 
 from optimizer.placement.catalogue import Product
 from optimizer.placement.corners import corner_edge, leg_rect
+from optimizer.placement.edges import edge_piece, shares_edge
 from optimizer.placement.pieces import Piece, corner_piece, flat_piece
 from optimizer.room.geometry import DIGITS, Rect
 from optimizer.room.model import Room
@@ -46,6 +47,8 @@ def laid_piece(entry: Mapping[str, Any], room: Room, known: dict[str, Product]) 
     rect: Rect = (u, v, round(u + width, DIGITS), round(v + height, DIGITS))
     if mounting == "corner":
         return _laid_in_corner(entry, room, product, fitting, rect)
+    if mounting == "edge":
+        return _laid_along_edge(entry, room, product, rect)
     surface = entry["surface"]
     _check_on_surface(room, surface, rect)
     return flat_piece(room, product, fitting, mounting, surface, rect, entry["turned"])
@@ -56,8 +59,9 @@ _NUMBERS = ("gap_m", "u_m", "v_m", "width_m", "height_m")
 
 def _check_size(entry: Mapping[str, Any], product: Product, width: float, height: float) -> None:
     """The rectangle is the product's, turned or not."""
-    turned = entry["turned"]
-    if turned and not product.turn:
+    lying = entry["mounting"] == "edge"
+    turned = entry["turned"] or lying
+    if turned and not lying and not product.turn:
         raise MisfitError("turned", turned, f'"{product.id}" may not be turned; write false')
     own = (product.height, product.width) if turned else (product.width, product.height)
     for key, value, size in zip(("width_m", "height_m"), (width, height), own, strict=True):
@@ -80,6 +84,23 @@ def _laid_in_corner(
             _check_on_surface(room, second.name, other)
             return corner_piece(room, product, fitting, ((first.name, rect), (second.name, other)))
     remedy = "this room has no such corner of two walls; write it like front-left"
+    raise MisfitError("surface", entry["surface"], remedy)
+
+
+def _laid_along_edge(entry: Mapping[str, Any], room: Room, product: Product, rect: Rect) -> Piece:
+    for wall in room.surfaces:
+        for ceiling in room.surfaces:
+            if f"{wall.name}-{ceiling.name}" != entry["surface"]:
+                continue
+            if not (wall.is_wall and ceiling.is_ceiling and shares_edge(wall, ceiling)):
+                break
+            piece = edge_piece(room, product, wall, ceiling, rect[0])
+            _check_on_surface(room, wall.name, rect)
+            if abs(piece.rect[1] - rect[1]) > SIZE_TOLERANCE:
+                remedy = f"pieces along the ceiling begin at {piece.rect[1]:g} m there; write that"
+                raise MisfitError("v_m", rect[1], remedy)
+            return piece
+    remedy = "this room has no such edge of a wall and a level ceiling; write it like left-ceiling"
     raise MisfitError("surface", entry["surface"], remedy)
 
 

@@ -65,7 +65,7 @@ def neatness(room: Room, pieces: Sequence[Piece]) -> Neatness:
     return Neatness(
         lines={name: fewest_lines([lines_of(p) for p in group]) for name, group in walls.items()},
         clouds=dict(Counter(group[0].surface for group in touching(overhead))),
-        floating=sum(in_corner(p) and not stands(room, p, pieces) for p in pieces),
+        floating=sum(in_stack(p) and not stands(room, p, pieces) for p in pieces),
         lowest_edge=min((float(p.box[0, 2]) for p in hung), default=None),
         kinds=len({p.product.id for p in pieces}),
         pieces=len(pieces),
@@ -75,8 +75,13 @@ def neatness(room: Room, pieces: Sequence[Piece]) -> Neatness:
 
 
 def in_corner(piece: Piece) -> bool:
-    """Whether it fills a corner of two walls."""
+    """Whether it lies across a corner of two walls, or the edge of a wall and the ceiling."""
     return len(piece.rects) > 1
+
+
+def in_stack(piece: Piece) -> bool:
+    """Whether it is for stacks, in a corner of two walls."""
+    return piece.mounting == "corner"
 
 
 def own_place(piece: Piece) -> bool:

@@ -20,6 +20,7 @@ from optimizer.placement.neat import (
     counts,
     has_lines,
     in_corner,
+    in_stack,
     is_overhead,
     lines_of,
     wall_of,
@@ -146,7 +147,7 @@ def _cliques(owner: Ints, height: Ints, pieces: Sequence[Piece]) -> tuple[tuple[
 
 
 def _stacks(room: Room, candidates: Sequence[Candidate]) -> Stacks:
-    corner = [(i, p) for i, c in enumerate(candidates) for p in c.pieces if in_corner(p)]
+    corner = [(i, p) for i, c in enumerate(candidates) for p in c.pieces if in_stack(p)]
     needs = [
         (i, np.unique(np.array([j for j, q in corner if j != i and carries(q, p)], dtype=np.int64)))
         for i, p in corner

@@ -10,13 +10,13 @@ from materials.corner import CornerFill
 from materials.finite import Face
 from materials.made import make_strength, matter_of
 from materials.modal import Make
-from optimizer.acoustics.scene import Ints, Patches, Scene, objects
+from optimizer.acoustics.scene import UPRIGHT, Ints, Patches, Scene, objects
 from optimizer.bands import N_BANDS
 from optimizer.placement.butting import edge_factors, face_of
 from optimizer.placement.catalogue import Product
 from optimizer.placement.shade import normals_of, shades
 from optimizer.placement.zones import bounding_boxes, prism_corners
-from optimizer.room.geometry import DIGITS, Floats, Rect, rects_overlap
+from optimizer.room.geometry import DIGITS, Floats, Plane, Rect, rects_overlap
 from optimizer.room.model import Room, Surface, mirror_name, mirror_points, mirror_rect
 
 # Categories of material that let sound through to the surface behind.
@@ -27,7 +27,7 @@ OPEN_BACK = frozenset({"porous", "foam", "curtain", "carpet", "corner fill", "sc
 class Piece:
     """A product at a place, held as HOLDING of placement.holding says.
 
-    `rects` are the surface rectangles it covers (two for a corner).
+    `rects` are the surface rectangles it covers (two in a corner or along an edge).
 
     `face` (4, 3) are the corners of the face sound meets, `box` (2, 3) the space it takes.
     """
@@ -98,27 +98,43 @@ def flat_piece(
 
 
 def corner_piece(
-    room: Room, product: Product, fitting: int, rects: tuple[tuple[str, Rect], tuple[str, Rect]]
+    room: Room,
+    product: Product,
+    fitting: int,
+    rects: tuple[tuple[str, Rect], tuple[str, Rect]],
+    mounting: str = "corner",
 ) -> Piece:
-    """A piece across an upright corner: its face runs between the far edges of two leg rectangles.
+    """A piece across the corner of two surfaces at right angles: its face runs between the far
+    edges of two leg rectangles.
 
     Each leg rectangle starts at the corner.
     """
-    planes = [room.surface(name).plane for name, _ in rects]
-    legs = [p.to_xyz(np.array(r).reshape(2, 2)) for p, (_, r) in zip(planes, rects, strict=True)]
-    bottom, top = legs[0][0][2], legs[0][1][2]
-    ends = [_far_end(leg, legs[1 - i]) for i, leg in enumerate(legs)]
-    levels = ((0, bottom), (1, bottom), (1, top), (0, top))
-    face = np.array([[*ends[i], z] for i, z in levels])
+    first, second = (room.surface(name).plane for name, _ in rects)
+    along = _lengthways(first, second)
+    legs = [
+        prism_corners(plane, np.array([rect]), 0.0)[0, :4]
+        for plane, (_, rect) in zip((first, second), rects, strict=True)
+    ]
+    (a, b), (c, d) = (
+        _far_edge(leg, other.height_over(leg), along)
+        for leg, other in zip(legs, (second, first), strict=True)
+    )
     around = np.concatenate(legs)
     box = np.round(np.stack([around.min(axis=0), around.max(axis=0)]), DIGITS)
-    return Piece(product, fitting, "corner", rects, False, np.round(face, DIGITS), box)
+    face = np.round(np.array([a, c, d, b]), DIGITS)
+    return Piece(product, fitting, mounting, rects, False, face, box)
 
 
-def _far_end(leg: Floats, other: Floats) -> Floats:
-    """Plan coordinates (2,) of the end of a leg (2, 3) that is farther from the other leg."""
-    distance = np.linalg.norm(leg[:, None, :2] - other[None, :, :2], axis=-1).min(axis=1)
-    return np.asarray(leg[int(distance.argmax()), :2])
+def _lengthways(first: Plane, second: Plane) -> Floats:
+    """The direction (3,) of the edge of two planes, towards growing coordinates."""
+    edge = np.cross(first.normal, second.normal)
+    return np.asarray(edge * np.sign(edge[np.abs(edge).argmax()]))
+
+
+def _far_edge(leg: Floats, off: Floats, along: Floats) -> Floats:
+    """The edge (2, 3) of a leg (4, 3) that is farthest `off` (4,) the other surface, in order."""
+    far = leg[np.argsort(-off, kind="stable")[:2]]
+    return np.asarray(far[np.argsort(far @ along, kind="stable")])
 
 
 def piece_patches(
@@ -128,8 +144,8 @@ def piece_patches(
 
     The pieces stand in the room at the same time, so that those that touch lose the joint edge;
     `together` (N,) gives sets apart, such as candidates, of which only each set does.
-    A corner piece gives half its face to each of its two legs; its face stands nowhere parallel
-    to the walls, so reflections are judged on the walls themselves (offset 0).
+    A piece in a corner gives half its face to each of its two legs; its face stands nowhere
+    parallel to them, so reflections are judged on the walls themselves (offset 0).
     """
     order = {surface.name: i for i, surface in enumerate(room.surfaces)}
     rows = [
@@ -162,6 +178,7 @@ def piece_patches(
         make=objects([_make(p) for p in each]),
         strength=np.array([_strength(p) for p in each]),
         shade=shade[owner],
+        fill_axis=np.array([_fill_axis(room, p) for p in pieces], dtype=np.int64)[owner],
     )
     return patches, owner
 
@@ -181,6 +198,14 @@ def _absorbing(each: list[Piece]) -> tuple[Floats, Floats]:
     return alpha, face
 
 
+def _fill_axis(room: Room, piece: Piece) -> int:
+    """The axis of the room along which a piece in a corner runs."""
+    if len(piece.rects) == 1:
+        return UPRIGHT
+    first, second = (room.surface(name).plane for name, _ in piece.rects)
+    return int(np.abs(_lengthways(first, second)).argmax())
+
+
 def _make(piece: Piece) -> Make | None:
     """What the piece is made of, None for materials of which only coefficients are known."""
     material, (u0, v0, u1, v1) = piece.material, piece.rect
@@ -192,7 +217,7 @@ def _make(piece: Piece) -> Make | None:
     if matter is None or piece.is_object:
         return None
     if isinstance(matter, CornerFill):
-        matter = replace(matter, leg=width)
+        matter = replace(matter, leg=piece.product.width)
     return Make(matter, (width, height), covered, from_table=True)
 
 

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.drawings.lettering import dimension
-from optimizer.placement.holding import HOLDING
+from optimizer.placement.holding import HOLDING, OVERHEAD
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
 from optimizer.report.wording import ABSENT, Table, figure, near_note, span
 from optimizer.results.model import Plan, PlannedPiece, hung_already
 from optimizer.results.shopping_overhead import load_in_words, overhead_products
-from optimizer.results.words import surface_in_words
+from optimizer.results.words import surface_in_words, where_in_words
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Surface
 
@@ -97,7 +97,7 @@ def _sheet(surface: Surface, here: _Placed, there: _Placed, units: str) -> Sheet
         number, product, *rest = _row(planned, rect, units)
         rows.append([number, f"{product} ({HUNG})", *rest])
     caption = f"{title}: where each piece goes"
-    heavy = any(p.piece.mounting == "ceiling" for p, _ in here)
+    heavy = any(p.piece.mounting in OVERHEAD for p, _ in here)
     table = Table(caption, header, rows, kind="places")
     note = f"{OVERHEAD_NOTE} {_loads(here)}" if heavy else ""
     return Sheet(surface.name, title, f"{_stand(surface)} {_held(here)}", table, note)
@@ -136,7 +136,7 @@ def _row(planned: PlannedPiece, rect: Rect, units: str) -> list[str]:
 def stand_off(piece: Piece, units: str = "m") -> str:
     """How far a piece stands out from its surface, and the gap behind it."""
     if len(piece.rects) == 2:
-        return "across the corner"
+        return "across the edge" if piece.mounting == "edge" else "across the corner"
     gap = piece.product.fittings[piece.fitting].gap
     depth = dimension(piece.product.depth, units)
     return f"{depth} deep, gap of {dimension(gap, units)} behind" if gap else f"{depth} deep"
@@ -212,8 +212,5 @@ def reasons_table(plan: Plan, units: str = "m") -> Table:
 
 
 def surface_name(plan: Plan, planned: PlannedPiece) -> str:
-    """The surface of a piece, or its corner, in words."""
-    names = [name for name, _ in planned.piece.rects]
-    if len(names) == 2:
-        return f"{' '.join(names)} corner"
-    return surface_in_words(plan.project.room.surface(names[0]))
+    """The surface of a piece, its corner or its edge, in words."""
+    return where_in_words(planned.piece, plan.project.room)

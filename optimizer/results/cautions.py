@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from optimizer.placement.catalogue import NOT_STATED
 from optimizer.placement.holding import LOW, takes_hole
+from optimizer.placement.holding import OVERHEAD as OVERHEAD_MOUNTINGS
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
 from optimizer.results.shopping_overhead import load_in_words, overhead_products
@@ -62,7 +63,7 @@ def cautions(pieces: Sequence[Piece]) -> list[str]:
     mountings = {piece.mounting for piece in pieces}
     if any(takes_hole(piece.product.sundries, piece.mounting) for piece in pieces):
         texts.append(DRILLING)
-    if "ceiling" in mountings:
+    if mountings & OVERHEAD_MOUNTINGS:
         texts += OVERHEAD
         texts += _overhead_weights(pieces)
     texts += [STANDING] if mountings & LOW or _stacked(pieces) else []

@@ -6,6 +6,7 @@ At least two independent fixings and a secondary safety line per piece: common p
 from collections.abc import Sequence
 
 from optimizer.placement.catalogue import Product
+from optimizer.placement.holding import OVERHEAD
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
 
@@ -21,14 +22,14 @@ def overhead_products(pieces: Sequence[Piece]) -> dict[Product, int]:
     """Products hung from the ceiling, and how many pieces of each."""
     counts: dict[Product, int] = {}
     for piece in pieces:
-        if piece.mounting == "ceiling":
+        if piece.mounting in OVERHEAD:
             counts[piece.product] = counts.get(piece.product, 0) + 1
     return counts
 
 
 def fixings_and_lines(product: Product) -> tuple[int, int]:
     """Fixings and safety lines that the price list has for one piece overhead."""
-    uses = uses_for(product.sundries, "ceiling")
+    uses = {u for m in OVERHEAD & set(product.mountings) for u in uses_for(product.sundries, m)}
     fixings, lines = (
         sum(use.count for use in uses if use.sundry.kind == kind)
         for kind in ("fixing", "safety_line")

@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.placement.bars import FREE
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
+from optimizer.placement.holding import OVERHEAD
 from optimizer.placement.plan import feasible, select
 from optimizer.placement.stages import remaining
 from optimizer.results.why_bench import DEEPER, Bench, Ints, Mask
@@ -189,11 +190,11 @@ def _tries(bench: Bench, units: str) -> Iterator[tuple[str, Mask, int]]:
 def _lifted(limits: LimitsSection, units: str) -> Iterator[tuple[str, dict[str, object]]]:
     for mounting in dict.fromkeys(limits.no_mountings):
         rest = tuple(m for m in limits.no_mountings if m != mounting)
-        overhead = {"nothing_overhead": False} if mounting == "ceiling" else {}
+        overhead = {"nothing_overhead": False} if mounting in OVERHEAD else {}
         yield f"mounting on {mounting} allowed", {"no_mountings": rest, **overhead}
     if limits.no_holes:
         yield "holes for hooks, screws and anchors allowed", {"no_holes": False}
-    if limits.nothing_overhead and "ceiling" not in limits.no_mountings:
+    if limits.nothing_overhead and not OVERHEAD & set(limits.no_mountings):
         yield "pieces overhead allowed", {"nothing_overhead": False}
     if limits.banned_products:
         yield "banned products allowed", {"banned_products": ()}

@@ -18,8 +18,10 @@ def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
 
     Distances are to the piece's nearest edges.
     """
+    if piece.mounting == "edge":
+        return _edge_in_words(piece, room, units)
     if len(piece.rects) == 2:
-        return _corner_in_words(piece, units)
+        return _corner_in_words(piece, room, units)
     surface = room.surface(piece.surface)
     where = surface_in_words(surface)
     u0, v0, _, _ = piece.rect
@@ -39,15 +41,31 @@ def place_in_words(piece: Piece, room: Room, units: str = "m") -> str:
     return f"{where}, {near[0]}, {near[1]}"
 
 
-def _corner_in_words(piece: Piece, units: str) -> str:
-    names = " ".join(name for name, _ in piece.rects)
+def where_in_words(piece: Piece, room: Room) -> str:
+    """The surface of a piece, its corner or its edge: "left wall", "front left corner"."""
+    names = [name for name, _ in piece.rects]
+    if piece.mounting == "edge":
+        return f"edge of {' and '.join(surface_in_words(room.surface(n)) for n in names)}"
+    return (
+        f"{' '.join(names)} corner" if len(names) == 2 else surface_in_words(room.surface(names[0]))
+    )
+
+
+def _edge_in_words(piece: Piece, room: Room, units: str) -> str:
+    start, _ = _edge_names(room.surface(piece.rects[0][0]))
+    u0 = piece.rect[0]
+    at = f"flush with {start}" if u0 < TOGETHER else f"{format_length(u0, units)} from {start}"
+    return f"{where_in_words(piece, room)}, across both, {at}"
+
+
+def _corner_in_words(piece: Piece, room: Room, units: str) -> str:
     low = piece.rect[1]
     up = (
         "standing on the floor"
         if low < TOGETHER
         else f"{format_length(low, units)} above the floor"
     )
-    return f"{names} corner, across both walls, {up}"
+    return f"{where_in_words(piece, room)}, across both walls, {up}"
 
 
 def surface_in_words(surface: Surface) -> str:

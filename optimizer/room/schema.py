@@ -44,7 +44,7 @@ FurnitureKind = Literal[
     "rack", "other",
 ]  # fmt: skip
 Mounting = Literal[
-    "wall", "ceiling", "corner", "floor", "window", "stand", "lean", "pole", "adhesive",
+    "wall", "ceiling", "corner", "edge", "floor", "window", "stand", "lean", "pole", "adhesive",
 ]  # fmt: skip
 
 

@@ -165,7 +165,7 @@ def test_plan_file_keeps_its_contract_and_reads_back(plan: Plan, tmp_path: Path)
 
 def test_the_commands_on_a_demo_room(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     room, out = str(SCENARIOS / "small_bedroom.toml"), tmp_path / "plan"
-    assert main(["plan", room, "--out", str(out), "--gap", "0.1"]) == 0
+    assert main(["plan", room, "--out", str(out), "--gap", "0.1", "--fast"]) == 0
     told = capsys.readouterr().out
     assert "Small bedroom" in told
     assert "Local codes" in told
@@ -174,19 +174,11 @@ def test_the_commands_on_a_demo_room(tmp_path: Path, capsys: pytest.CaptureFixtu
     data = json.loads((out / "plan.json").read_text())
     assert float(lines[-1]["total"]) == pytest.approx(data["cost"])
     assert "## Where each piece goes" in (out / "report.md").read_text()
-    assert main(["predict", room, "--with", str(out / "plan.json")]) == 0
+    assert main(["predict", room, "--with", str(out / "plan.json"), "--fast"]) == 0
     assert f"{data['score_after']:.3f}" in capsys.readouterr().out
     assert main(["materials", "curtain", "--sources"]) == 0
     assert "curtain_heavy_half" in capsys.readouterr().out
     assert main(["materials", "no-such-thing"]) == 1
-
-
-def test_same_input_same_plan() -> None:
-    project = load_project(SCENARIOS / "small_bedroom.toml")
-    first, second = (plan_as_dict(make_plan(project, gap=0.25)) for _ in range(2))
-    first.pop("seconds")
-    second.pop("seconds")
-    assert first == second
 
 
 def test_a_window_on_one_side_gets_the_same_curtain_on_both(plan: Plan) -> None:

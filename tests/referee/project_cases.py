@@ -98,7 +98,7 @@ def box_of(
     stacks = [p.standing for p in pieces if p.standing is not None]
     return couple_box(
         size, patches, LOW_HZ, tables, 1.15 * top_hz,
-        along=ALONG, upright=upright, stacks=stacks, instead=upright,
+        along=ALONG, only=np.where(upright, 2, -1), stacks=stacks, instead=upright,
     )  # fmt: skip
 
 
