@@ -30,6 +30,7 @@ import numpy as np
 from materials.corner import CornerFill
 from materials.medium import AIR
 from materials.porous import characteristic
+from optimizer.acoustics.few_of_many import few_of_many
 from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Modes
 
 POINTS = 8  # of Gauss along each leg; 8 and 12 agree within 0.1 % in damping
@@ -157,18 +158,14 @@ def volume_blocks(
     parts = [_stack(stack, low, high, lift) for stack in stacks]
     factors = [_factors(stack, mu2, k, f) for stack, (_, mu2) in zip(stacks, parts, strict=True)]
     every = np.concatenate(factors)
-    alike, which = np.unique(every, axis=0, return_inverse=True)
-    both = np.concatenate([alike.real, alike.imag], axis=1)
-    u, s, _ = np.linalg.svd(both, full_matrices=False)
-    rank = int(np.count_nonzero(s > tolerance * s[0]))
-    weights = u[which.ravel(), :rank]
-    blocks = np.zeros((rank, len(low.n) + lift.shape[1], len(low.n) + lift.shape[1]))
+    weights, few = few_of_many(every, tolerance)
+    blocks = np.zeros((len(few), len(low.n) + lift.shape[1], len(low.n) + lift.shape[1]))
     start = 0
     for (fields, mu2), own in zip(parts, factors, strict=True):
         for block, weight in zip(blocks, weights[start : start + len(own)].T, strict=True):
             block += _weighed(fields, weight, len(mu2))
         start += len(own)
-    return blocks, u[:, :rank].T @ alike
+    return blocks, few
 
 
 def _weighed(fields: tuple[Floats, ...], weight: Floats, bubbles: int) -> Floats:

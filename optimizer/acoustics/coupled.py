@@ -5,7 +5,7 @@ response to a source, and for the frequencies at which it has a solution without
 """
 
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,8 @@ from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572
 NEWTON_STEPS = 20
+NODES_KEPT = 8  # modes come in order of frequency
+CONVERGED = 1e-8  # last step of a wavenumber, relative; 1e-6 of a mode's damping
 CHUNK = 8  # frequencies assembled at a time
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
@@ -73,6 +75,7 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
     if not 0 < top <= box.f_max:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
     grid, k2, vectors = _follow(box, top)
+    walls = _WallsAt(box)
     hz_of = box.low.c / (2.0 * np.pi)
     orders: list[int] = []
     found: list[complex] = []
@@ -87,7 +90,7 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
         tracked = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
         if tracked.real * hz_of > 1.03 * top:
             continue
-        k, x = _newton(box, tracked, vectors[near][:, mode])
+        k, x = _newton(box, walls, tracked, vectors[near][:, mode])
         same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
         if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
             k = tracked
@@ -198,18 +201,37 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     return grid, k2, vectors
 
 
-def _newton(box: CoupledBox, k: complex, x: Complexes) -> tuple[complex, Complexes]:
+class _WallsAt:
+    """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
+    given, between which it is linear in log frequency; the last few are kept."""
+
+    def __init__(self, box: CoupledBox) -> None:
+        self.box = box
+        self.at_node = lru_cache(maxsize=NODES_KEPT)(lambda i: box.wall_matrices(box.f[[i]])[0])
+
+    def __call__(self, hz: float) -> Complexes:
+        f = self.box.f
+        right = int(np.searchsorted(f, hz))
+        if right == 0 or right == len(f):
+            return np.asarray(self.at_node(min(right, len(f) - 1)))
+        step = np.log(hz / f[right - 1]) / np.log(f[right] / f[right - 1])
+        return np.asarray(self.at_node(right - 1) * (1.0 - step) + self.at_node(right) * step)
+
+
+def _newton(
+    box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes
+) -> tuple[complex, Complexes]:
     """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if they fail."""
     start = x.conj()
     for _ in range(NEWTON_STEPS):
-        wall = box.wall_matrices([k.real * box.low.c / (2.0 * np.pi)])[0]
+        wall = walls(k.real * box.low.c / (2.0 * np.pi))
         matrix = np.diag(box.k2 - k**2) + 1j * k * wall
         if np.linalg.norm(matrix @ x) < 1e-12 * abs(k) ** 2:
             return k, x
-        y = np.linalg.solve(matrix, 1j * (wall @ x) - 2.0 * k * x)
+        y = np.asarray(np.linalg.solve(matrix, 1j * (wall @ x) - 2.0 * k * x), np.complex128)
         step = complex((start @ x) / (start @ y))
         k -= step
         x = y / np.linalg.norm(y)
-        if abs(step) < 1e-10 * abs(k):
+        if abs(step) < CONVERGED * abs(k):
             return k, x
     return complex("nan"), x

@@ -22,6 +22,7 @@ from scipy.sparse import csr_array, hstack
 
 from optimizer.acoustics.corner_volumes import Standing, volume_blocks
 from optimizer.acoustics.coupled_high import NearWall, WallOperator, combined_functions, near_wall
+from optimizer.acoustics.few_of_many import few_of_many
 from optimizer.acoustics.modes import (
     C_AIR,
     IN_PLANE,
@@ -41,7 +42,7 @@ from optimizer.acoustics.wall_runs import Runs, pair_integrals
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
-BETA_TOL = 3e-5  # relative part of the admittance spectra that may be dropped; 0.1 % of a decay
+BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
 
 
 @dataclass(frozen=True)
@@ -85,9 +86,9 @@ class CoupledBox:
         coef = beta_at(self.f, self.coef, f).T
         n = len(self.k2)
         flat = self.coupling.reshape(-1, n * n)
+        both = np.concatenate([coef.real, coef.imag]) @ flat  # one pass over the matrices
         out = np.empty((len(coef), n * n), dtype=np.complex128)
-        out.real = coef.real @ flat
-        out.imag = coef.imag @ flat
+        out.real, out.imag = np.split(both, 2)
         return out.reshape(-1, n, n)
 
     def wavenumber(self, f: ArrayLike) -> Complexes:
@@ -175,13 +176,8 @@ def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, 
 
 def _split_admittance(beta: Complexes) -> tuple[Floats, Complexes]:
     """beta (K, T + 1, F) = spread (K, T + 1, R) coef (R, F), R as small as BETA_TOL allows."""
-    rows = beta.reshape(-1, beta.shape[-1])
-    alike, which = np.unique(rows, axis=0, return_inverse=True)
-    both = np.concatenate([alike.real, alike.imag], axis=1)
-    u, s, _ = np.linalg.svd(both, full_matrices=False)
-    rank = int(np.count_nonzero(s > BETA_TOL * s[0])) if len(s) and s[0] > 0 else 0
-    spread = u[:, :rank]
-    return spread[which.ravel()].reshape(*beta.shape[:2], rank), spread.T @ alike
+    spread, coef = few_of_many(beta.reshape(-1, beta.shape[-1]), BETA_TOL)
+    return spread.reshape(*beta.shape[:2], len(coef)), coef
 
 
 def _flags(given: ArrayLike | None, count: int) -> NDArray[np.bool_]:

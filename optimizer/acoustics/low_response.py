@@ -1,6 +1,6 @@
 """Low-frequency response of a box room from its coupled modes: what the seats hear, 20-300 Hz."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from optimizer.room.geometry import Floats
 
 Dimensions = tuple[float, float, float]
 HIGHEST_HZ = 300.0
+ABOVE = 1.1  # of the highest frequency asked for, up to which modes are followed (coupled.py)
 
 
 @dataclass(frozen=True)
@@ -57,18 +58,22 @@ def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledB
 
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
-    """The same without furniture, to be `furnished` in several ways."""
+    """The same without furniture, to be `furnished` in several ways.
+
+    Admittances are given up to a little above top_hz: the fewer frequencies, the fewer matrices.
+    """
     surface, rect, beta, axes, volume = low_patches(scene)
+    f_hz = LOW_HZ[: int(np.searchsorted(LOW_HZ, ABOVE * top_hz)) + 1]
     return couple_box(
         dimensions,
         on_walls(dimensions, scene, surface, rect),
-        LOW_HZ,
-        beta,
+        f_hz,
+        beta[..., : len(f_hz)],
         top_hz,
-        air=_at(scene.air[None])[0],
+        air=_at(scene.air[None], f_hz)[0],
         along=ALONG,
         only=axes,
-        stacks=standing(scene, dimensions),
+        stacks=[replace(s, share=s.share[: len(f_hz)]) for s in standing(scene, dimensions)],
         instead=volume,
     )
 
@@ -122,18 +127,18 @@ def _runs(places: list[tuple[float, float, int]]) -> list[tuple[float, float, li
 
 def furnished(box: CoupledBox, scene: Scene, dimensions: Dimensions) -> CoupledBox:
     """An unfurnished box with the furniture of the scene."""
-    objects = _objects(scene, dimensions)
+    objects = _objects(scene, dimensions, box.f)
     return box if objects is None else with_objects(box, objects)
 
 
-def _objects(scene: Scene, dimensions: Dimensions) -> LossyObjects | None:
+def _objects(scene: Scene, dimensions: Dimensions, f_hz: Floats) -> LossyObjects | None:
     if not len(scene.object_box):
         return None
     boxes = np.clip(scene.object_box, 0.0, dimensions).reshape(-1, 6)
-    return LossyObjects(boxes, _at(scene.object_area) / ON_FLOOR)
+    return LossyObjects(boxes, _at(scene.object_area, f_hz) / ON_FLOOR)
 
 
-def _at(bands: Floats) -> Floats:
-    """Octave-band values (N, 8) at LOW_HZ, linear in log frequency."""
+def _at(bands: Floats, f_hz: Floats) -> Floats:
+    """Octave-band values (N, 8) at frequencies (F,), linear in log frequency."""
     known = np.log(np.array(BANDS, dtype=float))
-    return np.array([np.interp(np.log(LOW_HZ), known, row) for row in bands])
+    return np.array([np.interp(np.log(f_hz), known, row) for row in bands])
