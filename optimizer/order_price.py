@@ -1,17 +1,17 @@
-"""What order costs: the plan that would be found without it, and with a stricter one, judged.
+"""What order costs: the plan that would be found without it, and with a stricter one.
 
-Each is chosen roughly, with the corrections of the plan that there is, and judged by the same
-models; a full set of rounds could find a little better ones.
+Each is chosen roughly and told by the quick models, both with the corrections of the plan that
+there is, so that it can be held against that plan's judged score. Full plans with and without order
+are in tests/evidence/order_price.md.
 """
 
 from dataclasses import replace
 
-from optimizer.acoustics.judged import judge_scene
 from optimizer.placement.effort import Effort
 from optimizer.placement.pieces import treated
 from optimizer.placement.plan import select
 from optimizer.planning import Planned, decision_of
-from optimizer.project import Judging, Project
+from optimizer.project import Project
 from optimizer.results.model import OtherOrder
 from optimizer.room.layout import FREE, OrderRules, as_section, stricter
 from optimizer.rounds import Told
@@ -20,21 +20,23 @@ ROUGH = 0.03  # gap of each
 SHARE = 0.1  # of the effort of a plan
 
 
-def order_prices(made: Planned, judging: Judging, tell: Told) -> tuple[OtherOrder, ...]:
-    """The judged score without order and with a stricter one; nothing once the time is over."""
+def order_prices(made: Planned, tell: Told, all_orders: bool = False) -> tuple[OtherOrder, ...]:
+    """The score without order and, where `all_orders` are asked for, with a stricter one; nothing
+    once the time is over."""
     rules = made.project.scenario.layout.rules
     others = [("without order", FREE)] if rules != FREE else []
-    others += [(name, other) for name, other in [stricter(rules)] if other != rules]
+    name, more = stricter(rules)
+    others += [(name, more)] if all_orders and more != rules else []
     found = []
     for name, other in others:
         if made.guard.over():
             break
         tell(f"what the plan would be {name}")
-        found.append(OtherOrder(name, _score(made, other, judging)))
+        found.append(OtherOrder(name, _score(made, other), stricter=other is more))
     return tuple(found)
 
 
-def _score(made: Planned, rules: OrderRules, judging: Judging) -> float:
+def _score(made: Planned, rules: OrderRules) -> float:
     solved: Project = made.decision.project.with_layout(as_section(rules))
     decision, best = decision_of(made.decision.flipped, solved), made.rounds.best
     criteria, factors = decision.effects.criteria, best.judged.factors
@@ -46,4 +48,4 @@ def _score(made: Planned, rules: OrderRules, judging: Judging) -> float:
     chosen = select(limited, ROUGH, effort).chosen
     pieces = [piece for c in chosen for piece in decision.candidates[c].pieces]
     scene = treated(solved.room, solved.scene, pieces)
-    return judge_scene(scene, criteria, solved.judges(judging)).score
+    return best.judged.corrected.score(criteria.quantities(scene))

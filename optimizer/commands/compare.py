@@ -2,14 +2,15 @@
 
 import argparse
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from optimizer.commands.printing import ProgressLine, say, tell_doubts
 from optimizer.commands.time_limit import add_time_limit, time_faults
 from optimizer.faults import Fault, ScenarioError
+from optimizer.order_price import order_prices
 from optimizer.placement.effort import Effort
-from optimizer.planning import make_plan
+from optimizer.planning import plan_decision
 from optimizer.project import Project, load_project
 from optimizer.results.comparison import Column, Comparison, compare, judged_column
 from optimizer.results.comparison_plans import plan_names, read_planned
@@ -74,6 +75,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     parser.add_argument("--out", type=Path, metavar="DIR",
                         help="folder for comparison.json, comparison.csv, plans")  # fmt: skip
     parser.add_argument("--differences", action="store_true", help="only rows that differ")
+    parser.add_argument("--other-orders", action="store_true",
+                        help="also what plans with a stricter order would leave")  # fmt: skip
     add_judging(parser)
     add_time_limit(parser)
     parser.add_argument("--gap", type=float, default=GAP, metavar="G",
@@ -206,8 +209,12 @@ def _hung(
     made = {}
     for name in names if arguments.replan else [BASE]:
         progress.tell(f"planning {name}")
-        plan = make_plan(projects[name], arguments.gap, effort, progress.report, arguments.judging)
-        made[name] = Hung(plan.pieces, plan)
+        planned = plan_decision(
+            projects[name], arguments.gap, effort, progress.report, arguments.judging, progress.tell
+        )
+        plan = planned.plan(planned.rounds.best.selection, arguments.judging, progress.tell)
+        orders = order_prices(planned, progress.tell, arguments.other_orders)
+        made[name] = Hung(plan.pieces, replace(plan, orders=orders))
     return {name: made.get(name) or Hung(made[BASE].pieces) for name in names}
 
 

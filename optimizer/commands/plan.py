@@ -113,8 +113,8 @@ def add_parser(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
                         help="how orderly, instead of the file's [layout]: gallery (few lines, "
                         "blocks, few kinds), tidy (less so) or free (any place)")  # fmt: skip
     parser.add_argument("--other-orders", action="store_true",
-                        help="also what a plan without order and one with a stricter order would "
-                        "leave, by a rough search")  # fmt: skip
+                        help="also what a plan with a stricter order would leave, by a rough "
+                        "search")  # fmt: skip
     parser.add_argument("--variant", action="append", default=[], metavar="NAME",
                         help="a variant of the room file; may be given again")  # fmt: skip
     parser.add_argument("--stages", metavar="A,B,...",
@@ -203,16 +203,14 @@ def _made(
 def _alone(
     project: Project, arguments: argparse.Namespace, effort: Effort, progress: ProgressLine
 ) -> Plan:
-    """The plan by itself, and what other orders would leave where that is asked."""
+    """The plan by itself, and what it would leave without order."""
     judging: Judging = "fast" if arguments.fast else "full"
     made = plan_decision(
         project, arguments.gap, effort, progress.report, judging, progress.tell,
         arguments.confidence,
     )  # fmt: skip
     plan = made.plan(made.rounds.best.selection, judging, progress.tell)
-    if not arguments.other_orders:
-        return plan
-    return replace(plan, orders=order_prices(made, judging, progress.tell))
+    return replace(plan, orders=order_prices(made, progress.tell, arguments.other_orders))
 
 
 def _bass(plan: Plan) -> tuple[LowResponse, LowResponse] | None:

@@ -1,12 +1,14 @@
 """A comparison as tables for people, and as JSON and CSV for programs."""
 
 import json
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from materials.cells import csv_text
 from optimizer.placement.neat import neatness
 from optimizer.results.comparison import Cell, Column, ComparedRow, Comparison, figure
 from optimizer.results.model import PlannedPiece
+from optimizer.results.order_words import price_in_words
 from optimizer.results.scorecard import ScoreRow
 from optimizer.results.shopping import money
 from optimizer.results.tables import folded, text_table
@@ -49,7 +51,26 @@ def _totals(comparison: Comparison) -> list[tuple[str, list[str]]]:
         ("have a neighbour, %", [f"{look.company_percent:.0f}  " for look in looks]),
         ("not met", [f"{c.unmet}  " for c in columns]),
         ("weighted excess", [f"{c.card.score_after:.3f}  " for c in columns]),
+        *_by_order(columns),
     ]
+
+
+def _by_order(columns: Sequence[Column]) -> Iterator[tuple[str, list[str]]]:
+    """What other orders would leave in the columns that have a plan of their own, a row each."""
+    for label, stricter in (("- without order", False), ("- in stricter order", True)):
+        each = [
+            next((o for o in (c.plan.orders if c.plan else ()) if o.stricter == stricter), None)
+            for c in columns
+        ]
+        if any(each):
+            prices = zip(each, columns, strict=True)
+            yield (
+                label,
+                [
+                    "-  " if o is None else f"{price_in_words(o, c.card.score_after)}  "
+                    for o, c in prices
+                ],
+            )
 
 
 def _amount(column: Column) -> str:
@@ -146,6 +167,7 @@ def _column(column: Column) -> dict[str, Any]:
         "not_met": column.unmet,
         "score_bare": column.card.score_before,
         "score": column.card.score_after,
+        "other_orders": {o.name: o.score for o in column.plan.orders} if column.plan else {},
     }
 
 

@@ -31,10 +31,15 @@ def hung_already(project: Project) -> tuple[PlannedPiece, ...]:
 
 @dataclass(frozen=True)
 class OtherOrder:
-    """The weighted excess that a plan of another order would leave: "without order", 0.85."""
+    """The weighted excess that a plan of another order would leave: "without order", 0.85.
+
+    A plan keeps to every order that is not `stricter` than its own, so that a rough search that
+    finds no less without has found nothing.
+    """
 
     name: str
     score: float
+    stricter: bool = False
 
 
 @dataclass(frozen=True)

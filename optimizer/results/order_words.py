@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 
 from optimizer.placement.neat import NEAR, Neatness, neatness
-from optimizer.results.model import Plan
+from optimizer.results.model import OtherOrder, Plan
 from optimizer.units import format_length
+
+NOTHING = 5e-4  # of the excess that shows as nothing
 
 
 def order_in_words(plan: Plan, units: str = "m") -> str:
@@ -16,11 +18,18 @@ def order_in_words(plan: Plan, units: str = "m") -> str:
     told = f"Order ({level}): {', '.join(_parts(look, units))}."
     if not plan.orders:
         return told
-    prices = " and ".join(f"{other.score:.3f} {other.name}" for other in plan.orders)
+    now = plan.card.score_after
+    prices = " and ".join(f"{price_in_words(other, now)} {other.name}" for other in plan.orders)
     return (
-        f"{told}\nInstead of a weighted excess of {plan.card.score_after:.3f} a rough search, "
-        f"judged once, comes to {prices}; with rounds of judging each could be lower."
+        f"{told}\nInstead of a weighted excess of {now:.3f} it would be {prices} (a rough search, "
+        "by the quick models as corrected for this plan)."
     )
+
+
+def price_in_words(other: OtherOrder, now: float) -> str:
+    """What another order leaves, beside the weighted excess `now`."""
+    told = other.stricter or other.score < now - NOTHING
+    return f"about {other.score:.3f}" if told else "no less"
 
 
 def _parts(look: Neatness, units: str) -> Iterator[str]:

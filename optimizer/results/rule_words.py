@@ -6,6 +6,7 @@ from optimizer.placement.lifting import InTheWay
 from optimizer.placement.pieces import Piece
 from optimizer.results.model import Plan
 from optimizer.results.words import surface_in_words
+from optimizer.room.layout import OrderRules
 from optimizer.room.model import Room
 from optimizer.room.schema import LimitsSection
 from optimizer.units import format_length
@@ -28,6 +29,21 @@ def rule_in_words(key: str, limits: LimitsSection, units: str = "m") -> str:
         "keep_clear": "boxes to keep clear",
     }
     return f"{said[key]} (limits.{key})"
+
+
+def order_rule_in_words(name: str, rules: OrderRules) -> str:
+    """A rule of order lifted, by the name of its rows in the program, with its key in [layout]."""
+    said = {
+        "lines": (f"more than {rules.lines} lines on a wall", "lines"),
+        "rail": ("curtains over one window at several heights", "one_rail"),
+        "stacks": ("corner pieces that stand on nothing", "stacks"),
+        "clouds": (f"more than {rules.clouds} groups overhead", "clouds"),
+        "kinds": (f"more than {rules.kinds} kinds of product", "kinds"),
+        "pieces": (f"more than {rules.pieces} pieces", "pieces"),
+        "company": (f"more than {rules.alone_percent:g} % of the pieces alone", "alone_percent"),
+    }
+    what, key = said[name]
+    return f"{what} (layout.{key})"
 
 
 def rules_in_words(plan: Plan, units: str = "m") -> list[str]:

@@ -16,8 +16,11 @@ from optimizer.placement.bars import FREE
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.holding import OVERHEAD
+from optimizer.placement.lifting import WORTH
+from optimizer.placement.order import Rule
 from optimizer.placement.plan import feasible, select
 from optimizer.placement.stages import remaining
+from optimizer.results.rule_words import order_rule_in_words
 from optimizer.results.why_bench import DEEPER, Bench, Ints, Mask
 from optimizer.room.geometry import Floats
 from optimizer.room.schema import LimitsSection
@@ -170,7 +173,31 @@ def relaxations(
     Each begins from the plan, so that none comes out worse than it.
     """
     effort = Effort.of(limit).share(TRIAL_SHARE)
-    return tuple(_solved(bench, *each, effort) for each in _tries(bench, units))
+    tried = [_solved(bench, *each, effort) for each in _tries(bench, units)]
+    return (*tried, *_without_order(bench, effort))
+
+
+def _without_order(bench: Bench, effort: Effort) -> Iterator[Relaxation]:
+    """The rules of order lifted, all of them and, where that gains enough, each by itself.
+
+    Among the places that the plan was chosen from: blocks and the lowest edge stay as they are.
+    """
+    order, budget = bench.effects.order, bench.effects.budget_cents
+    if not order.rules:
+        return
+
+    def lifted(name: str, rules: tuple[Rule, ...]) -> Relaxation:
+        effects = replace(bench.effects, order=replace(order, rules=rules))
+        return _solved(replace(bench, effects=effects), name, bench.allowed, budget, effort)
+
+    free = lifted("order on lines, groups and kinds not kept", ())
+    yield free
+    now = bench.effects.score(bench.plan)
+    if free.score is not None and len(order.rules) > 1 and now - free.score > WORTH * now:
+        layout = bench.project.scenario.layout.rules
+        for rule in order.rules:
+            rest = tuple(other for other in order.rules if other is not rule)
+            yield lifted(order_rule_in_words(rule.name, layout), rest)
 
 
 def _tries(bench: Bench, units: str) -> Iterator[tuple[str, Mask, int]]:

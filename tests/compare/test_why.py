@@ -31,6 +31,7 @@ from optimizer.results.why_obstacles import (
     unmet_rows,
 )
 from optimizer.results.why_text import relaxations_table
+from optimizer.room.layout import LayoutSection
 
 Planned = tuple[PlannedPiece, ...]
 PAIR = (
@@ -200,10 +201,30 @@ def test_each_limit_that_bars_something_is_lifted(limits: str, lifted: str, tmp_
     project = load_project(project.scenario.path)
     bench = bench_of(project, pieces)
     tried = relaxations(bench, Effort.of(0.0))
-    assert [r.name for r in tried if "stand out" not in r.name] == ["20 % more money", lifted]
+    order = "order on lines, groups and kinds not kept"
+    named = [r.name for r in tried if "stand out" not in r.name]
+    assert named == ["20 % more money", lifted, order]
     assert all(r.score is None for r in tried)
     table = relaxations_table(bench, tried)
     assert table.count("not tried: out of time") == len(tried)
+
+
+def test_the_rule_of_order_that_costs_most_is_named(tmp_path: Path) -> None:
+    """One kind of product, for a plan of panels in a room with money for all others: it is that
+    rule, by its key, whose lifting gains most of what lifting all of them does."""
+    project, pieces = small(tmp_path, amount="900")
+    project = project.with_layout(LayoutSection(level="free", kinds=1, pieces=30))
+    bench = bench_of(project, pieces)
+    plan = bench.effects.score(bench.plan)
+    within = {r.name: r.score for r in relaxations(bench) if r.score is not None}
+    free = within["order on lines, groups and kinds not kept"]
+    kinds, count = (
+        within[f"more than {what} (layout.{key})"]
+        for what, key in (("1 kinds of product", "kinds"), ("30 pieces", "pieces"))
+    )
+    assert free < plan
+    assert kinds < count
+    assert kinds == pytest.approx(free, rel=0.06)  # two rough searches, each within 5 %
 
 
 def test_unmet_rows_count_and_the_heaviest_comes_first(tmp_path: Path) -> None:
