@@ -7,12 +7,13 @@ The rule is common practice, no source: a third of the money each on panels wher
 reflections bounce off the walls, on fills in the upright corners from the floor up (front corners
 first), and on pieces below the ceiling where reflections bounce off it. What one share leaves goes
 to the next, what all leave goes to panels again. It does not say which product; every choice of
-one panel, one corner fill and one ceiling piece of the price list is tried.
+one panel, one corner fill and one ceiling piece of the price list is tried. It hangs them at places
+that the plan could have, but need not keep to the order that the plan keeps to.
 """
 
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product as every
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from optimizer.acoustics.early_criteria import EarlyFamily
 from optimizer.placement.budget_curve import by_group
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
+from optimizer.placement.order import Order
 from optimizer.placement.pieces import Piece
 from optimizer.placement.plan import feasible, objective, select
 from optimizer.planning import Decision, build_decision
@@ -38,7 +40,7 @@ HEADER = [
 ]  # fmt: skip
 SOFT = ("porous", "foam")
 Ints = NDArray[np.int64]
-Order = list[int]  # candidates of one role and product, the first to hang first
+Queue = list[int]  # candidates of one role and product, the first to hang first
 NOTHING = np.zeros(0, dtype=np.int64)
 
 
@@ -74,7 +76,7 @@ def role(piece: Piece) -> str:
     return ""
 
 
-def orders(decision: Decision) -> dict[str, dict[Kind, Order]]:
+def orders(decision: Decision) -> dict[str, dict[Kind, Queue]]:
     """For each role and kind the candidates in the order in which the rule hangs them."""
     points = bounces(decision.project)
     found: dict[str, dict[Kind, list[tuple[float, int]]]] = {}
@@ -116,7 +118,7 @@ class Rule:
             for c in members:
                 self.blocked[c] |= members
 
-    def buy(self, choice: Iterable[Order]) -> Ints:
+    def buy(self, choice: Iterable[Queue]) -> Ints:
         """Panels, corners, ceiling pieces: a third each, then what is left on panels again."""
         panels, corners, ceiling = choice
         chosen: list[int] = []
@@ -125,7 +127,7 @@ class Rule:
             chosen = self.fill(chosen, order, most * third)
         return np.array(sorted(chosen), dtype=np.int64)
 
-    def fill(self, chosen: list[int], order: Order, most: float) -> list[int]:
+    def fill(self, chosen: list[int], order: Queue, most: float) -> list[int]:
         """The selection with more of an order, up to a cost in cents."""
         barred = set().union(*(self.blocked[c] | {c} for c in chosen)) if chosen else set()
         held = list(chosen)
@@ -145,7 +147,8 @@ def compared(name: str, seconds: float) -> tuple[list[str], dict[str, str]]:
     rule = Rule(effects)
     choices = list(every(*(kinds[part].items() for part in ("panel", "corner", "ceiling"))))
     bought = [rule.buy(order for _, order in choice) for choice in choices]
-    assert all(feasible(effects, chosen) for chosen in bought)
+    free = replace(effects, order=Order())
+    assert all(feasible(free, chosen) for chosen in bought)
     values = np.array([objective(effects, chosen) for chosen in bought])
     first = int(values.argmin())
     best, middle = bought[first], float(np.median(values))
