@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,10 @@ import pytest
 
 from optimizer.cli import main
 from optimizer.commands.plan_text import plan_in_words
+from optimizer.order_price import order_prices
 from optimizer.placement.neat import neatness
 from optimizer.placement.pieces import Piece, treated
-from optimizer.planning import Plan, build_decision, load_project, make_plan
+from optimizer.planning import Plan, build_decision, load_project, plan_decision
 from optimizer.results.planfile import plan_as_dict, read_pieces
 from optimizer.results.scorecard import room_card
 from optimizer.room.geometry import boxes_overlap
@@ -35,7 +37,10 @@ SCORE_KEYS = {
 
 @pytest.fixture(scope="module", params=ROOMS)
 def plan(request: pytest.FixtureRequest) -> Plan:
-    return make_plan(load_project(SCENARIOS / f"{request.param}.toml"))
+    """As `treatment plan` makes it."""
+    made = plan_decision(load_project(SCENARIOS / f"{request.param}.toml"))
+    plan = made.plan(made.rounds.best.selection, "full")
+    return replace(plan, orders=order_prices(made, lambda text: None))
 
 
 def laid(plan: Plan) -> list[Piece]:
