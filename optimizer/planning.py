@@ -144,6 +144,7 @@ class Planned:
             card=card_of(before, after, sampled),
             shopping=shopping_list(pieces, project.products, project.scenario.budget.delivery),
             judged=self.rounds.judged,
+            corrected=self.rounds.best.corrected,
             rounds=rounds_in_words(self.rounds),
             cut_off=self.guard.cut,
             low=(before.said.low, after.said.low),

@@ -26,6 +26,11 @@ class Round:
     limited: Effects  # the decision with the limits it was solved with
 
     @property
+    def corrected(self) -> bool:
+        """Whether it was solved with corrections: the first round has none."""
+        return bool(np.any(self.factors != 1.0))
+
+    @property
     def agrees(self) -> bool:
         """Whether the corrected surrogate and the fuller models agree."""
         return self.off <= AGREE

@@ -60,6 +60,7 @@ class Plan:
     low: tuple[LowResponse | None, LowResponse | None] = (None, None)  # before and after
     in_the_way: tuple[InTheWay, ...] = ()  # rules that cost the plan, as far as was looked
     orders: tuple[OtherOrder, ...] = ()  # what other orders would leave, where that was asked
+    corrected: bool = False  # whether its bound is that of quick models corrected by fuller ones
 
     @property
     def cost_cents(self) -> int:

@@ -34,7 +34,7 @@ def _considered(plan: Plan) -> str:
 def _proven(plan: Plan) -> str:
     selection = plan.selection
     percent = f"{100 * selection.gap:.1f} %"
-    best = f"{BEST}, as the fuller ones corrected them" if plan.judged else BEST
+    best = f"{BEST}, as the fuller ones corrected them" if plan.corrected else BEST
     figures = f"(objective {selection.objective:.4f}, bound {selection.bound:.4f})"
     if selection.status not in ("optimal", "feasible", "unknown"):
         return f"The search ended as “{selection.status}”: nothing is proven."

@@ -200,6 +200,7 @@ def test_a_constant_error_is_corrected_at_once(decisions: list[Decision], times:
     for decision in decisions:
         rounds = planned(decision, (Times(decision.project.criteria, times),))
         assert len(rounds.rounds) == 2
+        assert [r.corrected for r in rounds.rounds] == [False, True]
         assert rounds.rounds[1].off < TOUCHING
         criteria = decision.effects.criteria
         low, high = criteria.limits

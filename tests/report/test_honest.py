@@ -78,10 +78,15 @@ def test_how_many_plans_were_judged_is_said(laid: Plan) -> None:
 
     assert "The fuller models judged 12 plans; that no other is better by them" in told(12)
     assert "judged one plan;" in told(1)
-    assert "as the fuller ones corrected them" in told(1)
     assert "No fuller model judged it." in told(0)
-    assert "corrected" not in told(0)
     assert "that no other plan is better by the fuller models is not proven" in told(None).lower()
+
+
+def test_a_bound_without_corrections_is_not_called_corrected(laid: Plan) -> None:
+    """The first round has none, though its plan may be the one kept and judged."""
+    assert "as the fuller ones corrected" not in proof_in_words(replace(laid, judged=3))
+    said = proof_in_words(replace(laid, judged=3, corrected=True))
+    assert "the best by the quick models that choose, as the fuller ones corrected them" in said
 
 
 def test_page_markdown_and_terminal_say_the_same(laid: Plan) -> None:
