@@ -147,6 +147,7 @@ def test_pairs_are_mirrored_about_the_speakers_axis(plan: Plan) -> None:
         np.testing.assert_allclose(np.sort(mirrored), twin.piece.box[:, 1], atol=1e-5)
 
 
+@pytest.mark.parametrize("plan", ["small_bedroom", "spare_room"], indirect=True)
 def test_plan_file_keeps_its_contract_and_reads_back(plan: Plan, tmp_path: Path) -> None:
     data = json.loads(json.dumps(plan_as_dict(plan), allow_nan=False))
     assert data.keys() >= KEYS
