@@ -66,10 +66,11 @@ coefficients agree within 10 %.
 | | T20 | | | EDT | | |
 <UNEVEN>
 
-At 500 Hz the tracer is above the formula and the wave equation below it. It is not the grid (from
-96 to 46 mm 6 %), not the choice of positions (two halves of them 3 % apart; the seats alone 6 %,
-more at 250 Hz, so the judge listens over the room), not the length of the record. The column at
-1 kHz is what `[models] waves_up_to = 1000` gives.
+At 250 Hz the wave equation gives the longest decay, at 500 Hz in the treated room the tracer does;
+the formula gives the shortest. It is not the grid (from 96 to 46 mm 3 to 7 % at 500 Hz), not the
+choice of positions (two halves of them 1 % apart; the seats alone 7 % at 250 Hz in the bare room,
+so the judge listens over the room), not the length of the record. The column at 1 kHz is what
+`[models] waves_up_to = 1000` gives.
 
 ## Causes (the treated room without furniture)
 
@@ -80,23 +81,23 @@ Two things that rays do not know, in opposite directions:
 
 1. Sound bends at the edges of pieces and is scattered by it. The tracer scatters 5 % at panels and
    walls at 500 Hz, rays between bare strips of wall live long, T20 rises above EDT. With scattering
-   of at least 0.3 the tracer comes down to the formula with the same absorption.
-2. Sound bends into pieces: pieces of 0.6 x 1.2 m absorb 40 to 55 % more than their share of an
+   of at least 0.3 the tracer comes down to within 6 % of the formula with the same absorption.
+2. Sound bends into pieces: they absorb 35 to 50 % more than their share of an
    endless wall (theory of finite size, materials.finite). The wave equation has this by itself.
    The product books at most 10 % of it for formula and tracer (`materials.edges.GAIN_LIMIT`). With
    the full gain and scattering the tracer falls below the wave equation; both causes together take
-   it from a third above to 15 % below.
+   it from 12 % above to a quarter below at 500 Hz.
 
 But a table's coefficient was measured on a sample of 10 to 12 m2 with edges of its own. Taken as
 that of an endless wall, its edges count twice. With the admittance whose 3.0 x 3.6 m sample would
 show the table's figures (`materials.edges.table_face`) the wave equation gives a longer decay, by
-a quarter at 250 Hz and a seventh at 500 Hz, within 12 % of the formula.
+4 % at 250 Hz and a seventh at 500 Hz, above the formula without edges by 30 % and 17 %.
 
-Whom to believe in a treated room at 250 and 500 Hz: neither the tracer (too long: no diffraction)
-nor the wave judge as it stands (too short: the laboratory's edges twice) but what lies between; the
-wave equation with the laboratory's edges taken out has the most physics in it. The formula is
-close to it because its two faults, no regard to place and no gain at edges, cancel here; nothing
-makes them cancel elsewhere.
+Whom to believe in a treated room at 250 and 500 Hz: the wave equation with the laboratory's edges
+taken out has the most physics in it, and gives the longest decay. So the wave judge as it stands
+(the laboratory's edges twice) may be too short by up to a seventh. The tracer is near it because
+two faults, no diffraction at edges and no gain there, cancel here; nothing makes them cancel
+elsewhere.
 
 ## Which model answers where
 
@@ -111,9 +112,9 @@ Rooms as they are; T20 in s. Modes: how many the octave holds. "f_S": Schroeder 
   alone a band's decay is a mean of dampings, T20 is what a measurement would read.
 - Above 500 Hz: tracer. An octave holds hundreds of modes, the field is that of energies, a piece is
   larger than a wavelength and its edges matter less; cells for the next octave would take sixteen
-  times as long. The weakest place is the seam: at 500 Hz and 1 kHz in treated rooms the two models
-  are a quarter apart for the causes above, so a step between these bands on a score card is the
-  models', not the room's.
+  times as long. The weakest place is the seam: in treated rooms the two models
+  can part for the causes above (here by 5 % at 500 Hz and 1 kHz), so a small step between these
+  bands on a score card is the models', not the room's.
 """
 
 
