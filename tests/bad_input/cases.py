@@ -249,8 +249,8 @@ MONEY_CASES = (
     room("headroom_above_ceiling", "max_depth = 0.2", "headroom = 2.5",
          ("limits.headroom", "room's height")),
     room("no_mounting_left", "max_depth = 0.2",
-         'no_mountings = ["wall", "ceiling", "corner", "floor", "window", "stand", "lean", "pole", '
-         '"adhesive"]',
+         'no_mountings = ["wall", "ceiling", "corner", "edge", "floor", "window", "stand", "lean", '
+         '"pole", "adhesive"]',
          ("limits.no_mountings", "allow"), ("limits", "relax one")),
     room("no_product_left", "max_depth = 0.2", 'banned_products = ["wool", "fill"]',
          ("limits", "relax one")),
