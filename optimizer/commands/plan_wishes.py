@@ -12,6 +12,7 @@ from optimizer.planning import Plan, planned
 from optimizer.project import Judging, Project
 from optimizer.report.more import Part
 from optimizer.report.wording import Table
+from optimizer.results.order_words import NOTHING
 from optimizer.results.tables import folded
 from optimizer.wishes.costs import WishCost, wish_costs
 from optimizer.wishes.decision import Wished, wished_decision
@@ -23,7 +24,6 @@ HOW = (
     "The plan keeps to every wish. The weighted excess is that of the quick models as the fuller "
     "ones corrected them, the plan chosen again roughly with all wishes and without one at a time."
 )
-LITTLE = 5e-4  # of the excess that shows as nothing
 
 
 def add_wishes(parser: argparse.ArgumentParser) -> None:
@@ -85,7 +85,7 @@ def wishes_in_words(costs: Sequence[WishCost]) -> str:
 def _cost(cost: WishCost) -> str:
     if cost.without is None:
         return "not tried, out of time"
-    if cost.cost < LITTLE:
+    if cost.cost < NOTHING:
         return "nothing"
     share = 100 * cost.cost / cost.score
     return f"{cost.cost:.3f}, {share:.1f} % of it ({cost.without:.3f} without this wish)"

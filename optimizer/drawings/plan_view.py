@@ -34,11 +34,11 @@ from optimizer.drawings.solids import footprint_of, same_spot
 from optimizer.drawings.style import HAIR, MUTED, Picture, drawing, picture
 from optimizer.drawings.subject import Subject, subject_of
 from optimizer.drawings.symbols import draw_hung, draw_piece, draw_thing
-from optimizer.placement.holding import OVERHEAD
 from optimizer.project import Project
 from optimizer.results.model import Plan
 from optimizer.room.geometry import Floats, Rect
 from optimizer.room.model import Room
+from optimizer.room.schema import OVERHEAD
 
 TITLE = "Plan view"
 

@@ -12,9 +12,9 @@ from optimizer.drawings.symbols import (
     draw_hung_swatch,
     draw_swatch,
 )
-from optimizer.placement.holding import OVERHEAD
 from optimizer.results.model import PlannedPiece
 from optimizer.results.shopping_overhead import load_in_words
+from optimizer.room.schema import OVERHEAD
 
 COLUMN, GUTTER, ROW = 58.6, 4.0, 3.5  # mm; three columns fit a figure
 SWATCH = 6.5  # mm that a sample and its space take

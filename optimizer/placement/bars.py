@@ -10,12 +10,13 @@ import numpy as np
 
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import meets_fire_class
-from optimizer.placement.holding import OVERHEAD, takes_hole
+from optimizer.placement.edges import MOUNTING, spreads
+from optimizer.placement.holding import takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES, Mask, Spread
 from optimizer.room.geometry import Floats, boxes_overlap
 from optimizer.room.model import Box, Room
-from optimizer.room.schema import LimitsSection
+from optimizer.room.schema import OVERHEAD, LimitsSection
 
 NO_LIMIT = 1000.0  # m, of a limit that bars nothing
 FREE: dict[str, object] = {
@@ -85,7 +86,7 @@ def _mask(values: Iterable[bool]) -> Mask:
 
 
 def _by_place(room: Room, pieces: Sequence[Piece], limits: LimitsSection) -> dict[str, Mask]:
-    """Rules on places, each a mask (N,); corner pieces stand outside them."""
+    """Rules on places, each a mask (N,); pieces in corners of walls stand outside them."""
     found = {key: np.zeros(len(pieces), dtype=bool) for key in RULES if key in FREE}
     groups: dict[tuple[str, float], list[int]] = {}
     for i, piece in enumerate(pieces):
@@ -96,6 +97,10 @@ def _by_place(room: Room, pieces: Sequence[Piece], limits: LimitsSection) -> dic
         spread = Spread(room.surface(name), rect, reach)
         for key, mask in found.items():
             mask[index] = RULES[key](room, spread, limits)
+    for i in (i for i, piece in enumerate(pieces) if piece.mounting == MOUNTING):
+        for spread in spreads(room, pieces[i : i + 1]):
+            for key, mask in found.items():
+                mask[i] |= RULES[key](room, spread, limits)[0]
     return found
 
 

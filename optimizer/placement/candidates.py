@@ -14,6 +14,7 @@ from itertools import product as every
 import numpy as np
 
 from optimizer.acoustics.scene import Ints
+from optimizer.placement.about_axis import axis_in, mirror_rects
 from optimizer.placement.blocks import (
     AGREE,
     ALIKE,
@@ -303,7 +304,7 @@ def _positions(
     width, height = layout.width, layout.height
     if width > u1 - u0 + 1e-9 or height > v1 - v0 + 1e-9:
         return np.zeros((0, 4))
-    order, on_axis = layout.order, _axis_in(room, surface)
+    order, on_axis = layout.order, axis_in(room, surface)
     u_starts = _starts(u0, u1, width, grid) + [a - width / 2 for a in anchors[:, 0]]
     lowest = 0.0 if layout.own_place else order.lowest_edge
     bottom = v0 + (max(room.skirting, lowest) if surface.is_wall else 0.0)
@@ -348,7 +349,7 @@ def _opposite_areas(room: Room, surface: Surface) -> list[float]:
     blocking = [] if partner is None else [a.rect for a in partner.areas if a.blocks]
     if partner is None or not blocking:
         return []
-    rects = _mirror_rects(room, partner, surface, np.array(blocking))
+    rects = mirror_rects(room, partner, surface, np.array(blocking))
     return [round(float(middle), DIGITS) for middle in rects[:, [0, 2]].mean(axis=1)]
 
 
@@ -362,14 +363,6 @@ def _levels(low: float, high: float, size: float) -> list[float]:
     steps = np.arange(low, top, STEP_UP * FINEST).tolist()
     kept = steps if high - low > HIGH_WALL else [low]
     return [*kept, top] if size <= high - low + 1e-9 else []
-
-
-def _axis_in(room: Room, surface: Surface) -> tuple[int, float] | None:
-    """Which in-plane axis (0 u, 1 v) runs along y, and where the speakers' axis lies on it."""
-    for along, axis in enumerate((surface.plane.u, surface.plane.v)):
-        if abs(axis[1]) > 0.999:
-            return along, (room.axis_y - float(surface.plane.origin[1])) * float(np.sign(axis[1]))
-    return None
 
 
 def _usable(
@@ -414,7 +407,7 @@ def _mirrored(
         for rect in free.tolist():
             yield Candidate(_pieces(room, layout, surface, tuple(rect)), layout.grid)
         return
-    image = _mirror_rects(room, surface, partner, free)
+    image = mirror_rects(room, surface, partner, free)
     index = room.surfaces.index(partner)
     fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
     same = partner.name == surface.name
@@ -453,14 +446,6 @@ def _is_first(room: Room, block: Sequence[Piece], surface: Surface, partner: Sur
         order = room.surfaces.index
         return order(surface) < order(partner)
     return float(np.mean([piece.box[:, 1].mean() for piece in block])) < room.axis_y
-
-
-def _mirror_rects(room: Room, surface: Surface, partner: Surface, rect: Floats) -> Floats:
-    """Rectangles (N, 4) mirrored about the axis and laid on the partner surface."""
-    corners = surface.plane.to_xyz(rect.reshape(-1, 2, 2))
-    corners[..., 1] = 2 * room.axis_y - corners[..., 1]
-    uv = partner.plane.to_uv(corners)
-    return np.round(np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1), DIGITS) + 0.0
 
 
 def _pieces(room: Room, layout: Layout, surface: Surface, rect: Rect) -> tuple[Piece, ...]:

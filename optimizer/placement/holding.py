@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from optimizer.placement.sundries import SundryUse, uses_for
-from optimizer.room.schema import LimitsSection
+from optimizer.room.schema import OVERHEAD, LimitsSection
 
 # Interlocking strips are sold for 0.5 to 2.3 kg a pair and are to be chosen for 1.5 to 2 times the
 # weight; deep pieces lever their top off (common practice, no source). The last two are our own.
@@ -46,7 +46,6 @@ HOLDING = {
     "pole": Holding(False, "is held by poles clamped between floor and ceiling"),
     "adhesive": Holding(False, "is held to the wall by strips that stick"),
 }
-OVERHEAD = frozenset({"ceiling", "edge"})  # mountings that can come down on a head
 LOW = frozenset({"stand", "lean"})  # mountings along a wall that start on the floor
 SELF_HELD = LOW | {"pole", "adhesive"}  # mountings that want an upright wall
 

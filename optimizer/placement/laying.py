@@ -1,6 +1,6 @@
 """Pieces laid into a room from plain values, as plan.json and the room file write them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ from optimizer.placement.corners import corner_edge, leg_rect
 from optimizer.placement.edges import edge_piece, shares_edge
 from optimizer.placement.pieces import Piece, corner_piece, flat_piece
 from optimizer.room.geometry import DIGITS, Rect
-from optimizer.room.model import Room
+from optimizer.room.model import Room, Surface
 
 SIZE_TOLERANCE = 1e-3  # metres a piece's sides may differ from its product's
 
@@ -72,13 +72,9 @@ def _check_size(entry: Mapping[str, Any], product: Product, width: float, height
 def _laid_in_corner(
     entry: Mapping[str, Any], room: Room, product: Product, fitting: int, rect: Rect
 ) -> Piece:
-    for first in room.surfaces:
-        for second in room.surfaces:
-            if f"{first.name}-{second.name}" != entry["surface"]:
-                continue
-            edge = corner_edge(first, second)
-            if edge is None:
-                break
+    for first, second in _named_pairs(room, entry["surface"]):
+        edge = corner_edge(first, second)
+        if edge is not None:
             other = leg_rect(second, edge[1], product.width, rect[1], rect[3] - rect[1])
             _check_on_surface(room, first.name, rect)
             _check_on_surface(room, second.name, other)
@@ -88,12 +84,8 @@ def _laid_in_corner(
 
 
 def _laid_along_edge(entry: Mapping[str, Any], room: Room, product: Product, rect: Rect) -> Piece:
-    for wall in room.surfaces:
-        for ceiling in room.surfaces:
-            if f"{wall.name}-{ceiling.name}" != entry["surface"]:
-                continue
-            if not (wall.is_wall and ceiling.is_ceiling and shares_edge(wall, ceiling)):
-                break
+    for wall, ceiling in _named_pairs(room, entry["surface"]):
+        if wall.is_wall and ceiling.is_ceiling and shares_edge(wall, ceiling):
             piece = edge_piece(room, product, wall, ceiling, rect[0])
             _check_on_surface(room, wall.name, rect)
             if abs(piece.rect[1] - rect[1]) > SIZE_TOLERANCE:
@@ -102,6 +94,14 @@ def _laid_along_edge(entry: Mapping[str, Any], room: Room, product: Product, rec
             return piece
     remedy = "this room has no such edge of a wall and a level ceiling; write it like left-ceiling"
     raise MisfitError("surface", entry["surface"], remedy)
+
+
+def _named_pairs(room: Room, name: object) -> Iterator[tuple[Surface, Surface]]:
+    """Pairs of surfaces whose names make this one ("front-left")."""
+    for first in room.surfaces:
+        for second in room.surfaces:
+            if f"{first.name}-{second.name}" == name:
+                yield first, second
 
 
 def _check_on_surface(room: Room, name: object, rect: Rect) -> None:

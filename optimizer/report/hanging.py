@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.drawings.lettering import dimension
-from optimizer.placement.holding import HOLDING, OVERHEAD
+from optimizer.placement.holding import HOLDING
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
 from optimizer.report.wording import ABSENT, Table, figure, near_note, span
@@ -14,6 +14,7 @@ from optimizer.results.shopping_overhead import load_in_words, overhead_products
 from optimizer.results.words import surface_in_words, where_in_words
 from optimizer.room.geometry import Rect
 from optimizer.room.model import Surface
+from optimizer.room.schema import OVERHEAD
 
 OVERHEAD_NOTE = (
     "Overhead: fix into structure (joists or slab), never into plasterboard alone. At least two "

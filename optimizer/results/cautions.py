@@ -8,10 +8,10 @@ from collections.abc import Sequence
 
 from optimizer.placement.catalogue import NOT_STATED
 from optimizer.placement.holding import LOW, takes_hole
-from optimizer.placement.holding import OVERHEAD as OVERHEAD_MOUNTINGS
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
 from optimizer.results.shopping_overhead import load_in_words, overhead_products
+from optimizer.room.schema import OVERHEAD as OVERHEAD_MOUNTINGS
 
 ALWAYS = (
     "This plan does not check structure, wiring or fire rules. Local codes, the landlord and "

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from optimizer.placement.catalogue import meets_fire_class
+from optimizer.placement.edges import MOUNTING, spreads
 from optimizer.placement.holding import allowed_mountings, takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES as RULES_ON_PLACES
@@ -50,9 +51,13 @@ def within_bans(project: Project, piece: Piece) -> Iterator[str]:
 
 def within_depth(project: Project, piece: Piece) -> Iterator[str]:
     """The rules on depth and headroom (placement.rules)."""
-    if len(piece.rects) > 1:
+    limits, room = project.scenario.limits, project.room
+    if piece.mounting == MOUNTING:
+        places = spreads(room, [piece])
+    elif len(piece.rects) > 1:
         return
-    limits, surface = project.scenario.limits, project.room.surface(piece.surface)
+    else:
+        places = [Spread(room.surface(piece.surface), np.array([piece.rect]), piece.reach)]
     said = {
         "max_depth": f"stands out {piece.reach:.2f} m, more than the {limits.max_depth:.2f} m "
         "allowed",
@@ -61,9 +66,8 @@ def within_depth(project: Project, piece: Piece) -> Iterator[str]:
         f"than the {limits.head_depth:.2f} m allowed",
         "slot": f"looks into a slot of less than {SLOT:.2f} m behind furniture",
     }
-    spread = Spread(surface, np.array([piece.rect]), piece.reach)
     for key, rule in RULES_ON_PLACES.items():
-        if rule(project.room, spread, limits)[0]:
+        if any(rule(room, spread, limits)[0] for spread in places):
             yield said[key]
 
 

@@ -6,9 +6,9 @@ At least two independent fixings and a secondary safety line per piece: common p
 from collections.abc import Sequence
 
 from optimizer.placement.catalogue import Product
-from optimizer.placement.holding import OVERHEAD
 from optimizer.placement.pieces import Piece
 from optimizer.placement.sundries import uses_for
+from optimizer.room.schema import OVERHEAD
 
 OVERHEAD_HEADER = (
     "hung overhead", "pieces", "weight each", "weight in all", "fixings each", "safety line",

@@ -15,7 +15,6 @@ import numpy as np
 from optimizer.placement.bars import FREE
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.holding import OVERHEAD
 from optimizer.placement.lifting import WORTH
 from optimizer.placement.order import Rule
 from optimizer.placement.plan import feasible, select
@@ -23,7 +22,7 @@ from optimizer.placement.stages import remaining
 from optimizer.results.rule_words import order_rule_in_words
 from optimizer.results.why_bench import DEEPER, Bench, Ints, Mask
 from optimizer.room.geometry import Floats
-from optimizer.room.schema import LimitsSection
+from optimizer.room.schema import OVERHEAD, LimitsSection
 from optimizer.units import format_length
 
 MORE_MONEY = 1.2  # times the budget

@@ -46,6 +46,7 @@ FurnitureKind = Literal[
 Mounting = Literal[
     "wall", "ceiling", "corner", "edge", "floor", "window", "stand", "lean", "pole", "adhesive",
 ]  # fmt: skip
+OVERHEAD: frozenset[str] = frozenset({"ceiling", "edge"})  # what can come down on a head
 
 
 class Section(BaseModel):

@@ -13,7 +13,7 @@ from typing import Any, get_args
 
 from optimizer.faults import Fault
 from optimizer.room.reading import nearest, validate
-from optimizer.room.schema import Mounting, VariantSection
+from optimizer.room.schema import OVERHEAD, Mounting, VariantSection
 
 BASE = "base"  # the room file itself, without a variant
 MOST_VARIANTS = 50
@@ -213,7 +213,7 @@ def _ban_mountings(laid: Overlay, key: str, section: VariantSection) -> None:
     limits = laid.data.get("limits", {})
     overhead = isinstance(limits, dict) and limits.get("nothing_overhead") is True
     for name in section.allow_mountings:
-        if name in ("ceiling", "edge") and overhead:
+        if name in OVERHEAD and overhead:
             _override(laid, "limits", f"{key}.allow_mountings", {"nothing_overhead": False})
         elif name not in banned:
             laid.faults.append(_not_banned(laid, f"{key}.allow_mountings", name, banned))

@@ -15,7 +15,8 @@ from materials import load_table
 from optimizer.acoustics.low_response import damped_modes, low_response
 from optimizer.acoustics.scene import Scene
 from optimizer.faults import Fault, ScenarioError
-from optimizer.placement.candidates import find_candidates
+from optimizer.placement.bars import bars_of
+from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.catalogue import Product, read_catalogue
 from optimizer.placement.corners import corner_edge, leg_rect
 from optimizer.placement.edges import MOUNTING, edge_piece, edge_runs
@@ -24,6 +25,7 @@ from optimizer.placement.pieces import Piece, corner_piece, mirrored_piece, trea
 from optimizer.placement.zones import zones_of
 from optimizer.project import Project, load_project
 from optimizer.results.cautions import OVERHEAD, cautions
+from optimizer.results.comparison_fit import misfit
 from optimizer.results.planfile import read_pieces
 from optimizer.results.shopping_overhead import overhead_rows
 from optimizer.results.words import place_in_words
@@ -283,3 +285,17 @@ def test_the_shipped_list_has_fills_for_edges() -> None:
     edged = [p for p in products if MOUNTING in p.mountings]
     assert len(edged) >= 2
     assert all(p.kind == "corner" for p in edged)
+
+
+def test_the_rule_that_stops_a_run_is_named(tmp_path: Path) -> None:
+    """A run below the headroom is barred by that rule, and no piece of a plan for that room."""
+    free = project(tmp_path / "free", limits="headroom = 2.2")
+    kept = project(tmp_path / "kept", limits="headroom = 2.35")
+    runs = edge_runs(zones_of(free.room), fill(free), free.scenario.limits)
+    found = [Candidate(pieces, grid) for pieces, grid in runs]
+    bars = bars_of(kept.room, found, kept.scenario.limits)
+    assert bars["headroom"].all()
+    assert not bars_of(free.room, found, free.scenario.limits)["headroom"].any()
+    piece = run(kept, "left", (0.0,))[0]
+    assert "headroom" in misfit(kept, piece)
+    assert not misfit(free, piece)

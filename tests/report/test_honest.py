@@ -79,6 +79,7 @@ def test_how_many_plans_were_judged_is_said(laid: Plan) -> None:
     assert "The fuller models judged 12 plans; that no other is better by them" in told(12)
     assert "judged one plan;" in told(1)
     assert "No fuller model judged it." in told(0)
+    assert "corrected" not in told(0)
     assert "that no other plan is better by the fuller models is not proven" in told(None).lower()
 
 
