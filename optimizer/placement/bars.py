@@ -10,11 +10,10 @@ import numpy as np
 
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import meets_fire_class
-from optimizer.placement.edges import MOUNTING, spreads
 from optimizer.placement.holding import takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES, Mask, Spread
-from optimizer.room.geometry import Floats, boxes_overlap
+from optimizer.room.geometry import Floats, Rect, boxes_overlap
 from optimizer.room.model import Box, Room
 from optimizer.room.schema import OVERHEAD, LimitsSection
 
@@ -88,19 +87,16 @@ def _mask(values: Iterable[bool]) -> Mask:
 def _by_place(room: Room, pieces: Sequence[Piece], limits: LimitsSection) -> dict[str, Mask]:
     """Rules on places, each a mask (N,); pieces in corners of walls stand outside them."""
     found = {key: np.zeros(len(pieces), dtype=bool) for key in RULES if key in FREE}
-    groups: dict[tuple[str, float], list[int]] = {}
+    groups: dict[tuple[str, float], list[tuple[int, Rect]]] = {}
     for i, piece in enumerate(pieces):
-        if len(piece.rects) == 1:
-            groups.setdefault((piece.surface, round(piece.reach, 6)), []).append(i)
-    for (name, reach), index in groups.items():
-        rect: Floats = np.array([pieces[i].rect for i in index])
-        spread = Spread(room.surface(name), rect, reach)
+        for name, rect, reach in piece.standing_out:
+            groups.setdefault((name, round(reach, 6)), []).append((i, rect))
+    for (name, reach), placed in groups.items():
+        index = [i for i, _ in placed]
+        rects: Floats = np.array([rect for _, rect in placed])
+        spread = Spread(room.surface(name), rects, reach)
         for key, mask in found.items():
-            mask[index] = RULES[key](room, spread, limits)
-    for i in (i for i, piece in enumerate(pieces) if piece.mounting == MOUNTING):
-        for spread in spreads(room, pieces[i : i + 1]):
-            for key, mask in found.items():
-                mask[i] |= RULES[key](room, spread, limits)[0]
+            mask[index] |= RULES[key](room, spread, limits)
     return found
 
 

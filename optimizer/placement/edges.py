@@ -104,19 +104,14 @@ def _starts(room: Room, wall: Surface, length: float) -> list[float]:
 
 def _free(zones: Zones, run: Sequence[Piece], limits: LimitsSection) -> bool:
     """Whether all pieces of a run have their place, within the limits."""
-    for spread in spreads(zones.room, run):
+    for each in zip(*(piece.standing_out for piece in run), strict=True):
+        name, _, reach = each[0]
+        rects = np.array([rect for _, rect, _ in each])
+        spread = Spread(zones.room.surface(name), rects, reach)
         spots = Spots(zones.room.surfaces.index(spread.surface), spread.rect, 0.01)
         if not zones.free(spots).all() or barred(zones.room, spread, limits).any():
             return False
     return bool(zones.clear_of_boxes(np.stack([piece.box for piece in run])).all())
-
-
-def spreads(room: Room, run: Sequence[Piece]) -> list[Spread]:
-    """What pieces of one run cover of their wall and of the ceiling, each with what stands out."""
-    return [
-        Spread(room.surface(name), np.array([p.rects[part][1] for p in run]), run[0].product.width)
-        for part, (name, _) in enumerate(run[0].rects)
-    ]
 
 
 def _places(run: Sequence[Piece]) -> list[tuple[tuple[str, Rect], ...]]:

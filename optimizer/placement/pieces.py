@@ -56,6 +56,15 @@ class Piece:
         return self.product.fittings[self.fitting].gap + self.product.depth
 
     @property
+    def standing_out(self) -> tuple[tuple[str, Rect, float], ...]:
+        """Rectangles on surfaces that rules on places look at, and how far it stands out there in
+        metres; none of a piece in a corner of walls, where nobody walks."""
+        if len(self.rects) == 1:
+            return ((self.surface, self.rect, self.reach),)
+        along = self.rects if self.mounting == "edge" else ()
+        return tuple((name, rect, self.product.width) for name, rect in along)
+
+    @property
     def material(self) -> Material:
         """What it is, hung as it is."""
         return self.product.fittings[self.fitting].material

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from optimizer.placement.catalogue import meets_fire_class
-from optimizer.placement.edges import MOUNTING, spreads
 from optimizer.placement.holding import allowed_mountings, takes_hole
 from optimizer.placement.pieces import Piece
 from optimizer.placement.rules import RULES as RULES_ON_PLACES
@@ -52,12 +51,10 @@ def within_bans(project: Project, piece: Piece) -> Iterator[str]:
 def within_depth(project: Project, piece: Piece) -> Iterator[str]:
     """The rules on depth and headroom (placement.rules)."""
     limits, room = project.scenario.limits, project.room
-    if piece.mounting == MOUNTING:
-        places = spreads(room, [piece])
-    elif len(piece.rects) > 1:
-        return
-    else:
-        places = [Spread(room.surface(piece.surface), np.array([piece.rect]), piece.reach)]
+    places = [
+        Spread(room.surface(name), np.array([rect]), reach)
+        for name, rect, reach in piece.standing_out
+    ]
     said = {
         "max_depth": f"stands out {piece.reach:.2f} m, more than the {limits.max_depth:.2f} m "
         "allowed",
