@@ -16,9 +16,11 @@ from optimizer.placement.candidates import Candidate, candidates_at
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort
+from optimizer.placement.order import Ints
 from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece, mirrored_piece
-from optimizer.placement.plan import Ints, Report, feasible
+from optimizer.placement.plan import feasible
+from optimizer.placement.proof import Report
 from optimizer.planning import (
     DEFAULT_GAP,
     DEFAULT_TIME_LIMIT,

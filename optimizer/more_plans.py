@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from optimizer.placement.alternatives import Alternatives, alternatives, groups_of
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import Report
+from optimizer.placement.proof import Report
 from optimizer.placement.stages import StagedSelection, plan_stages
 from optimizer.planning import Plan, plan_decision
 from optimizer.project import Judging, Project

@@ -12,9 +12,11 @@ from optimizer.placement.candidates import CENTRED, Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.effort import Effort, Guard
 from optimizer.placement.lifting import Choice, InTheWay, in_the_way
+from optimizer.placement.order import Ints
 from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece, mirrored_piece, treated
-from optimizer.placement.plan import Ints, Report, Selection
+from optimizer.placement.plan import Selection
+from optimizer.placement.proof import Report
 from optimizer.project import Judging, Project, load_project
 from optimizer.results.model import Plan, PlannedPiece
 from optimizer.results.scorecard import card_of, how_sure, reasons

@@ -19,10 +19,12 @@ from optimizer.placement.counted import counted, scattering_areas
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.nearby import Neighbours
+from optimizer.placement.order import Ints
 from optimizer.placement.pieces import Piece, treated
-from optimizer.placement.plan import Ints, Report, Selection, objective, select
+from optimizer.placement.plan import Selection, select
 from optimizer.placement.plan import judged as against_bound
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import Report, objective
 from optimizer.placement.spacing import spread_out
 from optimizer.placement.sureness import plan_sample, tightened
 from optimizer.project import Project

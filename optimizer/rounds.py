@@ -23,7 +23,8 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import Ints, Report
+from optimizer.placement.order import Ints
+from optimizer.placement.proof import Report
 from optimizer.project import Project
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds

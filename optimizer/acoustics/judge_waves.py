@@ -30,6 +30,8 @@ INSET = 0.1  # share of the room's length, width and height that they keep off t
 LENGTH = 0.8  # of the longest decay time by the formula, which low modes outlast
 SHORTEST, LONGEST = 0.35, 4.0  # seconds simulated
 CUT_OFF = -35.0  # dB that the last tenth may hold in any band, else simulated longer
+MARGIN = 1.1  # of the time after which a band should be that low
+LEAST_MORE, MOST_MORE = 0.05, 0.6  # of a simulation, when it goes on
 ORDER = 3  # of the band filters
 
 
@@ -106,9 +108,8 @@ class WaveJudge:
         """Responses at receivers, long enough for the decay in every band `over` some of them."""
 
         def longer(found: Responses) -> float:
-            left = remaining_by_band(at_receivers(found, over), laid.bands)
-            cut = left.max(initial=-np.inf) >= CUT_OFF
-            return min(1.6 * found.duration_s, LONGEST) if cut else 0.0
+            missing = seconds_missing(at_receivers(found, over), laid.bands)
+            return min(found.duration_s + missing, LONGEST) if missing > 0.0 else 0.0
 
         scene, made = laid.scene, laid.made
         return simulate(
@@ -193,14 +194,34 @@ def band_energy(heard: Responses, bands: Sequence[int]) -> Floats:
     return np.array(curves).reshape(len(bands), -1).T
 
 
-def remaining_by_band(heard: Responses, bands: Sequence[int]) -> Floats:
-    """Energy (bands,) in the last tenth of a response relative to all of it, dB.
+def remaining_by_band(heard: Responses, bands: Sequence[int]) -> tuple[Floats, Floats]:
+    """Energy (bands,) in the last tenth of a response relative to all of it, dB, and by how many
+    dB in each s it fell there over the second half.
 
     At -35 dB about as much lies beyond the end, which shortens T20 by one or two per cent.
     """
     energy = band_energy(heard, bands)
-    last = energy[-max(1, len(energy) // 10) :].sum(axis=0)
-    return np.asarray(10.0 * np.log10(np.maximum(last / energy.sum(axis=0), 1e-30)))
+    tenth = max(1, len(energy) // 10)
+    last, middle = (energy[end - tenth : end].sum(axis=0) for end in (len(energy), 6 * tenth))
+    left, before = (
+        10.0 * np.log10(np.maximum(part / energy.sum(axis=0), 1e-30)) for part in (last, middle)
+    )
+    return left, (before - left) * heard.fs / (len(energy) - 6 * tenth)
+
+
+def seconds_missing(heard: Responses, bands: Sequence[int]) -> float:
+    """How much longer a response should be for the decay in every band, s; 0 when long enough.
+
+    As each band fell over the second half, and a little longer since late decay is the slower; at
+    least LEAST_MORE and at most MOST_MORE of what there is.
+    """
+    left, fall = remaining_by_band(heard, bands)
+    cut = left >= CUT_OFF
+    if not np.any(cut):
+        return 0.0
+    missing = MARGIN * (left - CUT_OFF)[cut] / np.maximum(fall[cut], 1e-9)
+    least, most = LEAST_MORE * heard.duration_s, MOST_MORE * heard.duration_s
+    return float(np.clip(missing.max(), least, most))
 
 
 def band_decays(heard: Responses, bands: Sequence[int]) -> DecayTimes:

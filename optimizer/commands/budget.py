@@ -17,8 +17,8 @@ from optimizer.drawings.charts import budget_chart
 from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.budget_curve import GAP, Curve, Point, budget_curve
 from optimizer.placement.effort import Effort
+from optimizer.placement.order import Ints
 from optimizer.placement.pieces import Piece, mirrored_piece
-from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
 from optimizer.results.money_curve import made_from, money_curve

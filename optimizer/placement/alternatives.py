@@ -17,20 +17,10 @@ from numpy.typing import NDArray
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import (
-    Held,
-    Ints,
-    Problem,
-    Report,
-    Selection,
-    greedy,
-    judged,
-    objective,
-    prove,
-    prune,
-    select,
-)
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import Selection, greedy, judged, prune, select
 from optimizer.placement.program import Other, build_apart, matrices
+from optimizer.placement.proof import Held, Problem, Report, objective, prove
 from optimizer.placement.solver import NEGLIGIBLE
 from optimizer.placement.stages import ROUGH, remaining
 from optimizer.room.geometry import Floats

@@ -15,16 +15,10 @@ import numpy as np
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import (
-    Ints,
-    Report,
-    Selection,
-    judged,
-    objective,
-    prune,
-    select,
-)
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import Selection, judged, prune, select
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import Report, objective
 from optimizer.placement.stages import grown, running
 
 GAP = 0.02  # near enough for a curve

@@ -18,9 +18,11 @@ from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
 from optimizer.placement.nearby import Neighbours
+from optimizer.placement.order import Ints
 from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece
-from optimizer.placement.plan import Ints, greedy, objective
+from optimizer.placement.plan import greedy
+from optimizer.placement.proof import objective
 from optimizer.placement.stages import remaining
 from optimizer.room.geometry import Floats
 from optimizer.room.layout import FREE, OrderRules

@@ -11,8 +11,9 @@ from scipy import sparse
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import extra_cost
-from optimizer.placement.plan import Ints, objective
+from optimizer.placement.order import Ints
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.room.geometry import Floats
 
 ENOUGH = 1e-9  # least gain in the objective worth a move

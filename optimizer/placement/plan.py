@@ -2,27 +2,18 @@
 
 import math
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from optimizer.faults import UntrustedSolutionError
 from optimizer.placement.calm import SHARE, calmed
-from optimizer.placement.cuts import check_lines, with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import greedy_selection
-from optimizer.placement.program import TIE, Matrices, build_program, matrices
-from optimizer.placement.solver import FEASIBLE, NEGLIGIBLE, Progress, solve
-from optimizer.room.geometry import Floats
-
-Ints = NDArray[np.int64]
-Report = Callable[[Progress], None]
-
-
-AGAIN = 0.8  # of the gap to which a program is solved again whose tangents understated it
+from optimizer.placement.order import Ints
+from optimizer.placement.program import build_program, matrices
+from optimizer.placement.proof import Problem, Report, held_by, objective, prove, relative, slack
 
 
 @dataclass(frozen=True)
@@ -40,37 +31,6 @@ class Selection:
     bound: float
     gap: float
     seconds: float
-
-
-Held = tuple[Ints, ...]  # a selection per block of the program, one for a plain plan
-
-
-@dataclass(frozen=True)
-class Problem:
-    """A program, and how its answers are judged and made better.
-
-    `blocks`: what the names of a block's columns begin with, and the effects decided there, each
-    counted with its weight. `polish` drops what is superfluous; `extra` gives columns besides
-    candidates and packs; `known_bound` lies below every objective; above `cutoff` none is wanted.
-    UntrustedSolutionError when the program holds an excess above the exact one.
-    """
-
-    program: Matrices
-    blocks: dict[str, Effects]
-    weights: tuple[float, ...]
-    polish: Callable[[Held], Held]
-    extra: Callable[[Held], dict[str, float]] = lambda _: {}
-    known_bound: float = 0.0
-    cutoff: float = math.inf
-
-    def __post_init__(self) -> None:
-        for block, effects in self.blocks.items():
-            check_lines(self.program, effects, block)
-
-    def value(self, held: Held) -> float:
-        """Exact objective of selections (one per block)."""
-        each = zip(self.weights, self.blocks.values(), held, strict=True)
-        return sum(weight * objective(effects, chosen) for weight, effects, chosen in each)
 
 
 def select(
@@ -136,73 +96,6 @@ def judged(effects: Effects, chosen: Ints, bound: float, gap: float, seconds: fl
     return Selection(status, chosen, value, bound, reached, seconds)
 
 
-def held_by(bound: float, value: float, slack: float) -> float:
-    """A bound, no higher than the objective it holds for: rounding may lift it by the slack.
-
-    UntrustedSolutionError when it lies higher than that.
-    """
-    if bound > value + slack or math.isnan(bound):
-        raise UntrustedSolutionError(
-            f"an objective of {value:.9g} lies below its bound {bound:.9g}"
-        )
-    return min(bound, value)
-
-
-def slack(blocks: Iterable[Effects], weights: tuple[float, ...], value: float) -> float:
-    """How far rounding may lift a bound: the solver's tolerance in each excess, and of the value.
-
-    `weights` count the blocks.
-    """
-    counted = (
-        w * effects.criteria.weights.sum() for w, effects in zip(weights, blocks, strict=True)
-    )
-    return float(FEASIBLE * (sum(counted) + max(1.0, value)))
-
-
-def prove(
-    problem: Problem, first: Held, gap: float, effort: Effort, report: Report | None = None
-) -> tuple[Held, float]:
-    """The best selections found from first ones with an effort, and the bound proven.
-
-    The program's tangents may understate the excess of what it finds by more than the gap asked
-    for allows. Then lines touching the excess there are added and it is solved again, until the
-    gap is proven or the same selections come back, which no line can change any more.
-    UntrustedSolutionError when a bound lies above what was found.
-    """
-    program = problem.program
-    best, bound = problem.polish(first), problem.known_bound
-    touched: set[tuple[tuple[int, ...], ...]] = set()
-    share, nodes, guard = 1.0, effort.nodes, effort.guard
-    while True:
-        start = _start(problem, program, best)
-        answer = solve(
-            program, share * gap, guard.left(), start, report, problem.cutoff, max(nodes, 0)
-        )
-        nodes -= answer.nodes
-        guard.cut = guard.cut or answer.late
-        found = best if answer.z is None else _found(problem, program, answer.z)
-        best = min(best, problem.polish(found), key=problem.value)
-        bound = max(bound, min(answer.bound, problem.cutoff))
-        value = problem.value(best)
-        bound = held_by(bound, value, slack(problem.blocks.values(), problem.weights, value))
-        proven = relative(value, bound) <= gap
-        key = tuple(tuple(chosen.tolist()) for chosen in found)
-        if proven or answer.status != "optimal" or key in touched:
-            return best, bound
-        touched.add(key)
-        share = AGAIN
-        for (block, effects), chosen in zip(problem.blocks.items(), found, strict=True):
-            program = with_tangents(program, effects, effects.quantities(chosen), block)
-
-
-def relative(value: float, bound: float) -> float:
-    """The gap between an objective and a bound, or another objective, in units of the first.
-
-    Objectives below NEGLIGIBLE count as that.
-    """
-    return (value - bound) / max(value, NEGLIGIBLE)
-
-
 def feasible(effects: Effects, chosen: Ints) -> bool:
     """Whether these are candidates that exclude none of each other, fit the budget, hold what is
     wished for and keep to the order."""
@@ -212,12 +105,6 @@ def feasible(effects: Effects, chosen: Ints) -> bool:
     apart = all(taken[row].sum() <= 1 for row in effects.cover)
     paid = effects.cost_cents(chosen) <= effects.budget_cents
     return bool(apart and paid and effects.granted(chosen) and effects.order.holds(chosen))
-
-
-def objective(effects: Effects, chosen: Ints) -> float:
-    """Exact objective of a selection: weighted excess, then money."""
-    cost = effects.cost_cents(chosen)
-    return effects.score(chosen) + TIE * (cost / max(effects.budget_cents, 1))
 
 
 def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambda _: True) -> Ints:
@@ -244,26 +131,3 @@ def prune(effects: Effects, chosen: Ints, may_be: Callable[[Ints], bool] = lambd
         value = min(value, values[best])
         del kept[best]
     return np.array(kept, dtype=np.int64)
-
-
-def _start(problem: Problem, program: Matrices, held: Held) -> Floats:
-    """Columns to begin from: the candidates of selections, the packs they need, and extras."""
-    values = problem.extra(held)
-    for (block, effects), chosen in zip(problem.blocks.items(), held, strict=True):
-        values |= {f"{block}x[{c}]": 0.0 for c in range(effects.count)}
-        values |= {f"{block}x[{c}]": 1.0 for c in chosen}
-        values |= {f"{block}n[{p}]": float(n) for p, n in enumerate(effects.packs(chosen))}
-        values |= {f"{block}{name}": y for name, y in effects.order.columns(chosen).items()}
-    return np.array([values.get(name, math.nan) for name in program.names])
-
-
-def _found(problem: Problem, program: Matrices, z: Floats) -> Held:
-    """Candidate indices that the solver set to one, block by block."""
-    picked = [name for name, value in zip(program.names, z, strict=True) if value > 0.5]
-    return tuple(
-        np.array(
-            [int(n[len(block) + 2 : -1]) for n in picked if n.startswith(f"{block}x[")],
-            dtype=np.int64,
-        )
-        for block in problem.blocks
-    )

@@ -17,6 +17,11 @@ from optimizer.room.geometry import Floats
 
 FEASIBLE = 1e-6  # how far a row or a whole number may be off
 NEGLIGIBLE = 0.01  # an objective below this counts as this when a relative gap is taken
+SEARCHES = (
+    "mip_heuristic_run_rins",
+    "mip_heuristic_run_rens",
+    "mip_heuristic_run_feasibility_jump",
+)
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,54 @@ class Answer:
     late: bool
 
 
+Basis = tuple[list[Any], list[Any]]  # where columns and rows stand in a relaxation
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """The relaxation of a program: a bound of its objective, columns z (N,), reduced costs (N,)."""
+
+    bound: float
+    z: Floats
+    reduced: Floats
+    basis: Basis
+
+
+def relax(
+    program: Matrices, time_limit: float = math.inf, basis: Basis | None = None
+) -> Relaxed | None:
+    """The program without whole numbers; None where it has no answer (within so many s).
+
+    `basis`: of a program of the same columns and its first rows, to begin from.
+    """
+    with _quiet():
+        highs = highspy.Highs()
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("presolve", "off")
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("time_limit", max(time_limit, 0.0))
+    model = _model(program)
+    model.integrality_ = []
+    highs.passModel(model)
+    if basis is not None:
+        begin = highspy.HighsBasis()
+        begin.col_status, rows = basis
+        more = len(program.row_low) - len(rows)
+        begin.row_status = [*rows, *[highspy.HighsBasisStatus.kBasic] * more]
+        highs.setBasis(begin)
+    highs.run()
+    if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+        return None
+    found, last = highs.getSolution(), highs.getBasis()
+    bound = float(highs.getInfo().objective_function_value)
+    return Relaxed(
+        bound - FEASIBLE * max(1.0, abs(bound)),
+        np.array(found.col_value),
+        np.array(found.col_dual),
+        (list(last.col_status), list(last.row_status)),
+    )
+
+
 def solve(
     program: Matrices,
     gap: float,
@@ -49,13 +102,15 @@ def solve(
     report: Callable[[Progress], None] | None = None,
     cutoff: float = math.inf,
     nodes: int = NODES,
+    begun: bool = False,
 ) -> Answer:
     """Best columns within a relative gap (of objectives above NEGLIGIBLE) or so many nodes.
 
     `start` (N,) are columns to begin from (nan = unknown). At the limit of nodes or of time (s) the
     best plan found is returned with its bound and status "feasible". Objectives above `cutoff` are
-    not looked for: "infeasible" then means that there is none below it. One thread and no clock but
-    the time limit: the same program has the same answer on every machine.
+    not looked for: "infeasible" then means that there is none below it. Begun well (with
+    what another search found), a program is not searched at random for better columns. One thread
+    and no clock but the time limit: the same program has the same answer on every machine.
     """
     with _quiet():
         highs = highspy.Highs()
@@ -71,6 +126,7 @@ def solve(
         "random_seed": 0,
         "threads": 1,
         "objective_bound": cutoff,
+        **dict.fromkeys(SEARCHES, not begun),
     }.items():
         highs.setOptionValue(option, value)
     highs.passModel(_model(program))

@@ -20,7 +20,8 @@ from optimizer.placement.butting import edge_factors, find_joints
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.placement.plan import feasible, objective
+from optimizer.placement.plan import feasible
+from optimizer.placement.proof import objective
 from optimizer.room.geometry import Floats
 from optimizer.room.model import Room
 

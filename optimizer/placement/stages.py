@@ -15,22 +15,19 @@ from numpy.typing import NDArray
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import (
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import Selection, greedy, judged, select
+from optimizer.placement.program import build_staged, matrices
+from optimizer.placement.proof import (
     Held,
-    Ints,
     Problem,
     Report,
-    Selection,
-    greedy,
     held_by,
-    judged,
     objective,
     prove,
     relative,
-    select,
     slack,
 )
-from optimizer.placement.program import build_staged, matrices
 from optimizer.placement.solver import Progress
 
 NESTING_SHARE = 0.2  # of the effort: each of the nested plans stage by stage, to begin from

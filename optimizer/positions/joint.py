@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import Report
+from optimizer.placement.proof import Report
 from optimizer.planning import DEFAULT_GAP, DEFAULT_TIME_LIMIT, make_plan
 from optimizer.positions.quality import Qualities
 from optimizer.positions.search import Bench, Found, Judged, Told, search

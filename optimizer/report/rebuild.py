@@ -14,7 +14,8 @@ import numpy as np
 from optimizer.acoustics.judged import judge_scene
 from optimizer.faults import shown_name
 from optimizer.placement.pieces import Piece, treated
-from optimizer.placement.plan import Selection, relative
+from optimizer.placement.plan import Selection
+from optimizer.placement.proof import relative
 from optimizer.project import Judging, Project
 from optimizer.results.fingerprint import choice_mark
 from optimizer.results.model import Plan, PlannedPiece

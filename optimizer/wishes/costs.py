@@ -12,7 +12,8 @@ import numpy as np
 from optimizer.acoustics.judged import Judged
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import Ints, feasible, select
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import feasible, select
 from optimizer.wishes.decision import Wished, keeping
 from optimizer.wishes.file import Wish
 

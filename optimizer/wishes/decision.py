@@ -14,8 +14,8 @@ from optimizer.faults import Fault, ScenarioError
 from optimizer.placement.candidates import Candidate, candidates_centred
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import opening
+from optimizer.placement.order import Ints
 from optimizer.placement.pieces import pieces_overlap
-from optimizer.placement.plan import Ints
 from optimizer.placement.rules import Mask
 from optimizer.placement.stages import remaining
 from optimizer.planning import Decision, build_decision

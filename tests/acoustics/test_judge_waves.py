@@ -28,6 +28,7 @@ from optimizer.acoustics.judge_waves import (
     formula_decay,
     nearest,
     remaining_by_band,
+    seconds_missing,
     spread_points,
 )
 from optimizer.acoustics.modes import octave_edges
@@ -164,13 +165,28 @@ def test_decay_of_known_noise_is_found() -> None:
 
 
 def test_a_record_cut_off_early_shows() -> None:
-    whole, cut = (remaining_by_band(synthetic(0.5, s), [125, 250, 500]) for s in (0.4, 0.15))
+    whole, cut = (remaining_by_band(synthetic(0.5, s), [125, 250, 500])[0] for s in (0.4, 0.15))
     assert whole.max() < -35.0 < cut.min()
     # At the limit: 60 dB in 0.5 s to -35 dB in 0.3 s, T20 no more than 3 % short.
     edge = synthetic(0.5, 0.3)
-    assert np.all(np.abs(remaining_by_band(edge, [500]) + 35.0) < 2.0)
+    assert np.all(np.abs(remaining_by_band(edge, [500])[0] + 35.0) < 2.0)
     long = band_decays(synthetic(0.5, 1.5), [500]).t20
     assert band_decays(edge, [500]).t20 == pytest.approx(long, rel=0.03)
+
+
+def test_a_record_goes_on_for_as_long_as_its_decay_asks() -> None:
+    """Decay of 0.5 s: 120 dB in each s, so that the last tenth is at -35 dB after 0.3 s (above)."""
+    bands = [250, 500]
+    for so_far in (0.2, 0.24):
+        heard = synthetic(0.5, so_far)
+        left, fall = remaining_by_band(heard, bands)
+        np.testing.assert_allclose(fall, 120.0, rtol=0.1)
+        missing = seconds_missing(heard, bands)
+        assert missing == pytest.approx(1.1 * (left.max() + 35.0) / 120.0, rel=0.1)
+        assert remaining_by_band(synthetic(0.5, so_far + missing), bands)[0].max() < -33.0  # noise
+    assert seconds_missing(synthetic(0.5, 0.4), bands) == 0.0
+    early = synthetic(0.5, 0.1)  # far from done: goes on by a share of itself and looks again
+    assert seconds_missing(early, bands) == pytest.approx(0.6 * 0.1)
 
 
 def test_positions_keep_clear_of_sources_furniture_and_sides() -> None:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.placement.effects import Effects
-from optimizer.placement.plan import objective
+from optimizer.placement.proof import objective
 
 Ints = NDArray[np.int64]
 

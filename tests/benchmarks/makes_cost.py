@@ -23,6 +23,7 @@ from optimizer.placement.pieces import treated
 from optimizer.placement.plan import greedy
 from optimizer.planning import build_decision, load_project
 from optimizer.results.tables import text_table
+from optimizer.room.geometry import Floats
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 ROOMS = ("small_bedroom", "spare_room", "garage")
@@ -48,8 +49,8 @@ def simulated(judge: WaveJudge, scene: Scene) -> float:
     return judge.decaying(judge.laid(scene, places)).duration_s
 
 
-def rows(name: str) -> list[list[str]]:
-    """Each judge of a room: seconds without and with makes, and the ratio."""
+def rows(name: str) -> tuple[list[list[str]], Floats]:
+    """Each judge of a room: seconds without and with makes, and the ratio; and both seconds."""
     decision = build_decision(load_project(SCENARIOS / f"{name}.toml"))
     project = decision.project
     chosen = greedy(decision.effects)
@@ -69,9 +70,17 @@ def rows(name: str) -> list[list[str]]:
                       f"{each[1] / each[0]:.2f}"])  # fmt: skip
     for what, sums in (("all", total), ("all, waves as long", alike)):
         table.append([name, what, *(f"{t:.2f}" for t in sums), f"{sums[1] / sums[0]:.2f}"])
-    return table
+    return table, total
+
+
+def main() -> None:
+    """Print the table."""
+    header = ["room", "judge", "coefficients s", "makes s", "ratio"]
+    tables, totals = zip(*(rows(name) for name in ROOMS), strict=True)
+    whole = np.sum(totals, axis=0)
+    last = ["all", "all", *(f"{t:.2f}" for t in whole), f"{whole[1] / whole[0]:.2f}"]
+    print(text_table(header, [*(row for table in tables for row in table), last], (2, 3, 4)))
 
 
 if __name__ == "__main__":
-    header = ["room", "judge", "coefficients s", "makes s", "ratio"]
-    print(text_table(header, [row for name in ROOMS for row in rows(name)], (2, 3, 4)))
+    main()

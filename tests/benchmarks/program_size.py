@@ -15,8 +15,9 @@ from annealing import anneal
 
 from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.pieces import treated
-from optimizer.placement.plan import objective, select
+from optimizer.placement.plan import select
 from optimizer.placement.program import build_program, matrices
+from optimizer.placement.proof import objective
 from optimizer.planning import build_decision, load_project
 from optimizer.project import Project
 from optimizer.results.tables import text_table

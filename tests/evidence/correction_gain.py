@@ -38,8 +38,8 @@ from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.modes import octave_edges
 from optimizer.acoustics.wave_budget import spacing_for
 from optimizer.bands import BANDS, band_label
+from optimizer.placement.order import Ints
 from optimizer.placement.pieces import piece_patches
-from optimizer.placement.plan import Ints
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project
 from optimizer.round_record import Rounds

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.placement.effects import Effects
+from optimizer.placement.order import Ints
 from optimizer.placement.pieces import Piece, piece_patches
-from optimizer.placement.plan import Ints, select
+from optimizer.placement.plan import select
 from optimizer.placement.stages import remaining
 from optimizer.planning import Decision, build_decision
 from optimizer.project import load_project

@@ -26,7 +26,8 @@ from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.order import Order
 from optimizer.placement.pieces import Piece
-from optimizer.placement.plan import feasible, objective, select
+from optimizer.placement.plan import feasible, select
+from optimizer.placement.proof import objective
 from optimizer.planning import Decision, build_decision
 from optimizer.project import Project, load_project
 

@@ -17,8 +17,9 @@ from tiny_rooms import tiny_project
 
 from optimizer.placement.alternatives import Groups, alternatives, groups_of
 from optimizer.placement.effects import Effects, effects_table
-from optimizer.placement.plan import feasible, objective, select
+from optimizer.placement.plan import feasible, select
 from optimizer.placement.program import Other, define_apart, define_variables
+from optimizer.placement.proof import objective
 from optimizer.planning import build_decision
 from optimizer.room.layout import LayoutSection
 

@@ -28,8 +28,9 @@ from optimizer.placement.budget_curve import (
     trimmed,
 )
 from optimizer.placement.effects import Effects
-from optimizer.placement.plan import feasible, objective, select
+from optimizer.placement.plan import feasible, select
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.placement.stages import grown
 from optimizer.planning import build_decision
 

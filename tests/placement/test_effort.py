@@ -15,7 +15,8 @@ from test_rounds import decision_of, rays
 from tiny_rooms import tiny_project
 
 from optimizer.placement.effort import Effort, Guard
-from optimizer.placement.plan import greedy, objective, prune, select
+from optimizer.placement.plan import greedy, prune, select
+from optimizer.placement.proof import objective
 from optimizer.planning import Decision, make_plan
 from optimizer.report.rebuild import rebuild
 from optimizer.results.planfile import plan_as_dict, plan_as_json

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.path import Path as Path2D
 
 from optimizer.placement.pieces import Piece
 from optimizer.planning import load_project, plan_decision
@@ -183,9 +184,9 @@ def bears(surface: Surface, box: Floats) -> bool:
     corners = np.array([[box[i, 0], box[j, 1], box[k, 2]] for i in (0, 1) for j in (0, 1)
                         for k in (0, 1)])  # fmt: skip
     off = surface.plane.height_over(corners)
-    u0, v0, u1, v1 = surface.plane.bounds
     uv = surface.plane.to_uv(corners)
-    inside = (uv >= np.array([u0, v0]) - SAME).all() and (uv <= np.array([u1, v1]) + SAME).all()
+    inwards = uv + SAME * np.sign(uv.mean(axis=0) - uv)  # what lies along an edge lies within
+    inside = Path2D(surface.plane.polygon).contains_points(inwards).all()
     return bool(inside and -SAME < off.min() < 0.25)
 
 

@@ -9,7 +9,9 @@ from tiny_rooms import tiny_project
 from optimizer.placement.candidates import kinds_of
 from optimizer.placement.effects import Effects
 from optimizer.placement.nearby import Neighbours
-from optimizer.placement.plan import Ints, feasible, greedy, objective
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import feasible, greedy
+from optimizer.placement.proof import objective
 from optimizer.planning import Decision, build_decision
 
 

@@ -10,8 +10,9 @@ import pytest
 from tiny_rooms import some_candidates, tiny_project
 
 from optimizer.placement.effects import Effects
-from optimizer.placement.plan import objective, select
+from optimizer.placement.plan import select
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.planning import build_decision
 
 MOST = 14

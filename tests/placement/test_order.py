@@ -32,9 +32,10 @@ from optimizer.placement.neat import (
     neatness,
     own_place,
 )
-from optimizer.placement.order import Order
-from optimizer.placement.plan import Ints, feasible, greedy, objective, prune, select
+from optimizer.placement.order import Ints, Order
+from optimizer.placement.plan import feasible, greedy, prune, select
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.placement.stages import plan_stages, remaining
 from optimizer.planning import Decision, build_decision, make_plan
 from optimizer.project import Project

@@ -20,7 +20,7 @@ from optimizer.acoustics.criteria import Criteria, Criterion, TwoSided
 from optimizer.placement.cuts import with_tangents
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import objective, select
+from optimizer.placement.plan import select
 from optimizer.placement.program import (
     APART_FAMILIES,
     FAMILIES,
@@ -32,6 +32,7 @@ from optimizer.placement.program import (
     define_variables,
     matrices,
 )
+from optimizer.placement.proof import objective
 from optimizer.placement.solver import NEGLIGIBLE, solve
 
 STORED = Path(__file__).parent / "lp"

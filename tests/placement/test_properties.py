@@ -14,7 +14,8 @@ from tiny_rooms import some_candidates, tiny_project, with_budget
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.pieces import Piece, mirrored_piece, treated
-from optimizer.placement.plan import objective, select
+from optimizer.placement.plan import select
+from optimizer.placement.proof import objective
 from optimizer.placement.spacing import exact_quantities
 from optimizer.planning import Plan, build_decision, make_plan
 from optimizer.project import Project, load_project

@@ -19,8 +19,9 @@ from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.pieces import treated
-from optimizer.placement.plan import feasible, objective
+from optimizer.placement.plan import feasible
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.planning import Decision, build_decision
 from optimizer.round_maker import MOST_NEAR, NEAR
 from optimizer.round_record import AGREE, Rounds, rounds_in_words

@@ -16,8 +16,9 @@ from tiny_rooms import some_candidates, tiny_project
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.plan import feasible, objective, select
+from optimizer.placement.plan import feasible, select
 from optimizer.placement.program import TIE, build_staged, define_kept, define_variables
+from optimizer.placement.proof import objective
 from optimizer.placement.stages import StagedSelection, later, plan_stages, remaining
 from optimizer.planning import build_decision
 

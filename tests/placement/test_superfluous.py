@@ -7,7 +7,9 @@ import pytest
 from tiny_rooms import tiny_project
 
 from optimizer.placement.effects import Effects
-from optimizer.placement.plan import Ints, greedy, objective, prune
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import greedy, prune
+from optimizer.placement.proof import objective
 from optimizer.placement.stages import later
 from optimizer.planning import build_decision
 

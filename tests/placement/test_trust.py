@@ -18,11 +18,12 @@ from tiny_rooms import some_candidates, tiny_project
 from optimizer.acoustics.criteria import Criteria, Tangent
 from optimizer.cli import main
 from optimizer.faults import UntrustedSolutionError
-from optimizer.placement import plan, stages
+from optimizer.placement import proof, stages
 from optimizer.placement.cuts import check_lines, convex_range, with_tangents
 from optimizer.placement.effects import Effects
-from optimizer.placement.plan import held_by, judged, objective, select, slack
+from optimizer.placement.plan import judged, select
 from optimizer.placement.program import Matrices, build_program, matrices, reachable
+from optimizer.placement.proof import held_by, objective, slack
 from optimizer.placement.solver import FEASIBLE, Answer, solve
 from optimizer.placement.stages import plan_stages
 from optimizer.planning import build_decision
@@ -128,7 +129,7 @@ def test_a_bound_above_what_was_found_is_no_proof(
         answer = solve(*given, **named)  # type: ignore[arg-type]  # passed on as given
         return replace(answer, bound=answer.objective + 0.01)
 
-    monkeypatch.setattr(plan, "solve", overstated)
+    monkeypatch.setattr(proof, "solve", overstated)
     with pytest.raises(UntrustedSolutionError, match="below its bound"):
         select(small, gap=1e-3)
 

@@ -17,8 +17,9 @@ from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import opening
 from optimizer.placement.nearby import Neighbours
-from optimizer.placement.plan import feasible, objective, select
+from optimizer.placement.plan import feasible, select
 from optimizer.placement.program import TIE
+from optimizer.placement.proof import objective
 from optimizer.planning import Plan, build_decision, make_plan, planned
 from optimizer.project import Project
 from optimizer.results.planfile import plan_as_json

@@ -1,0 +1,117 @@
+"""The relaxation of a program, and which candidates its reduced costs leave in question."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.placement.cuts import with_tangents
+from optimizer.placement.effects import Effects
+from optimizer.placement.program import Matrices
+from optimizer.placement.solver import Basis, relax
+from optimizer.room.geometry import Floats
+
+MANY = 400  # candidates of a program from which on its relaxation comes first
+FEW = 150  # candidates (of each block) that are decided first
+ROUNDS = 8  # relaxations, each with lines touching where the one before settled
+SETTLED = 1e-3  # rise of the relaxation, as a share, that is worth no other round
+
+
+@dataclass(frozen=True)
+class Root:
+    """A program with lines where its relaxation settles, and what that says.
+
+    `bound`: the relaxation's objective, which every selection has at least. `places` (C,) of the
+    candidates among the program's columns, `reduced` (C,) their reduced costs: what a selection
+    with that candidate has at least more than the bound. `blocks`: how many there are.
+    """
+
+    program: Matrices
+    bound: float
+    places: NDArray[np.int64]
+    reduced: Floats
+    blocks: int
+
+    def least(self, held: set[str]) -> Matrices:
+        """The program with the few candidates of least reduced cost, and those held by name."""
+        ranked = np.argsort(self.reduced, kind="stable")
+        return self._only(self.program, ranked[: FEW * self.blocks], held)
+
+    def below(self, program: Matrices, aim: float, held: set[str]) -> tuple[Matrices, float]:
+        """A program of the same columns with the candidates that a selection below `aim` may have,
+        and those held; and what every selection with another one has at least."""
+        outside = self.bound + self.reduced >= aim
+        beyond = (self.bound + self.reduced)[outside].min(initial=np.inf)
+        return self._only(program, np.flatnonzero(~outside), held), float(beyond)
+
+    def _only(self, program: Matrices, which: NDArray[np.int64], held: set[str]) -> Matrices:
+        stay = np.ones(len(program.cost), dtype=bool)
+        stay[self.places] = False
+        stay[self.places[which]] = True
+        stay |= np.array([name in held for name in program.names])
+        return _with_columns(program, np.flatnonzero(stay))
+
+
+def at_the_root(
+    program: Matrices, blocks: Mapping[str, Effects], seconds: float = np.inf
+) -> Root | None:
+    """The relaxation of a program with these blocks of candidates.
+
+    None where there are few of them, or none can be had (in so many s).
+    """
+    own = {
+        block: {f"{block}x[{c}]": c for c in range(effects.count)}
+        for block, effects in blocks.items()
+    }
+    places = np.flatnonzero(
+        [any(name in names for names in own.values()) for name in program.names]
+    )
+    if len(places) <= MANY:
+        return None
+    root: Root | None = None
+    basis: Basis | None = None
+    for _ in range(ROUNDS):
+        answer = relax(program, seconds, basis)
+        if answer is None:
+            return root
+        last = -np.inf if root is None else root.bound
+        root = Root(program, answer.bound, places, answer.reduced[places], len(blocks))
+        if answer.bound - last <= SETTLED * abs(answer.bound):
+            break
+        basis = answer.basis
+        for block, effects in blocks.items():
+            x = np.zeros(effects.count)
+            for name, value in zip(program.names, answer.z, strict=True):
+                if name in own[block]:
+                    x[own[block][name]] = value
+            program = with_tangents(program, effects, effects.base + effects.change @ x, block)
+    return root
+
+
+def without_rules(program: Matrices, rules: Sequence[str]) -> Matrices:
+    """The program without some rules of order that have columns of their own."""
+    own = tuple(f"{rule}_y[" for rule in rules)
+    theirs = np.array([name.rpartition(".")[2].startswith(own) for name in program.names])
+    rows = np.flatnonzero(np.diff(program.A[:, theirs].tocsr().indptr) == 0)
+    kept = replace(
+        program, A=program.A[rows], row_low=program.row_low[rows], row_high=program.row_high[rows]
+    )
+    return _with_columns(kept, np.flatnonzero(~theirs))
+
+
+def _with_columns(program: Matrices, columns: NDArray[np.int64]) -> Matrices:
+    """The program with some of its columns, the others at zero, less rows that hold none."""
+    A = program.A[:, columns].tocsr()
+    rows = np.flatnonzero(np.diff(A.indptr))
+    return replace(
+        program,
+        cost=program.cost[columns],
+        A=A[rows].tocsc(),
+        row_low=program.row_low[rows],
+        row_high=program.row_high[rows],
+        low=program.low[columns],
+        high=program.high[columns],
+        integer=program.integer[columns],
+        names=tuple(program.names[i] for i in columns),
+    )
