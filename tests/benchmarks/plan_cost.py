@@ -16,6 +16,7 @@ from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 from unittest.mock import patch
 
 from optimizer.acoustics.judge_waves import WaveJudge
@@ -107,7 +108,7 @@ class Clock:
 @contextmanager
 def booked(clock: Clock) -> Iterator[None]:
     """Every stage of the command is booked, and nothing runs side by side."""
-    held = [patch("optimizer.together.cpu_count", lambda: 1)]
+    held: list[Any] = [patch("optimizer.together.cpu_count", lambda: 1)]
     held += [patch(f"{module}.ThreadPoolExecutor", InTurn) for module in POOLS]
     for stage, where in STAGES:
         module, name = where.rsplit(".", 1)
