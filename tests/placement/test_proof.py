@@ -20,7 +20,7 @@ from optimizer.placement.plan import feasible, select
 from optimizer.placement.program import Matrices, build_program, matrices
 from optimizer.placement.proof import objective
 from optimizer.placement.root import at_the_root, without_rules
-from optimizer.placement.solver import relax, solve
+from optimizer.placement.solver import Answer, relax, solve
 from optimizer.planning import build_decision
 
 
@@ -104,6 +104,20 @@ def test_a_bound_with_what_cannot_be_bettered_needs_no_search(
     (_,), bound = proof.prove(problem, (np.zeros(0, dtype=np.int64),), 0.01, proof.Effort())
     assert bound == pytest.approx(0.5 * found.bound)
     assert max(asked) < len(program.names)  # the few; the rest is out of the question
+
+
+@pytest.mark.parametrize("tiny", [1, 5], indirect=True)
+def test_a_search_cut_short_proves_no_more_than_its_bound(
+    tiny: Effects, always: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = at_the_root(matrices(build_program(tiny)), {"": tiny})
+    assert found is not None
+    best, _ = enumerated(tiny)
+    low = found.bound + 1e-4
+    assert low < best
+    cut = Answer("feasible", None, math.inf, low, 0, False)
+    monkeypatch.setattr(proof, "solve", lambda *given, **named: cut)
+    assert select(tiny, gap=1e-9).bound == pytest.approx(low, abs=1e-12)
 
 
 def test_rules_with_columns_of_their_own_are_left_out(tmp_path: Path) -> None:
