@@ -121,7 +121,7 @@ class RoundMaker:
         """Plans that the criteria, corrected for a round's, hold to be about as good, judged."""
         chosen = best.selection.chosen
         limited = self.limits(best.judged.factors, best.judged, chosen)
-        alike = Neighbours.of(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
+        alike = Neighbours(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
         return [self.beside(best, other, best.judged.factors, limited) for other in alike]
 
     def beside(self, other: Round, chosen: Ints, factors: Floats, expected: Effects) -> Round:

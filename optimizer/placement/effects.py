@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.scene import Scene
@@ -49,6 +51,22 @@ class Effects:
     def count(self) -> int:
         """Number of candidates C."""
         return len(self.product)
+
+    @cached_property
+    def _exclusions(self) -> sparse.csr_array:
+        """Which candidates (J, C) each set of `cover` holds."""
+        size = np.array([len(row) for row in self.cover], dtype=np.int64)
+        place = np.repeat(np.arange(len(size)), size)
+        member = np.array([c for row in self.cover for c in row.tolist()], dtype=np.int64)
+        shape = (len(size), self.count)
+        return sparse.csr_array((np.ones(len(member)), (place, member)), shape=shape)
+
+    def excluded(self, chosen: Ints) -> NDArray[np.bool_]:
+        """Candidates (C,) that cannot be hung beside a selection; it is among them."""
+        taken = np.zeros(self.count)
+        taken[chosen] = 1.0
+        sets = self._exclusions
+        return np.asarray((sets.T @ (sets @ taken) > 0) | (taken > 0))
 
     def quantities(self, chosen: Ints) -> Floats:
         """Linear quantities (K,) with the candidates of these indices."""

@@ -18,12 +18,8 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
 
     Begun with what is wished for (`opening`).
     """
-    blocks = _blocks(effects)
-    open_ = np.ones(effects.count, dtype=bool)
-    chosen = opening(effects, blocks)
-    for c in chosen:
-        open_[blocks[c]] = False
-        open_[c] = False
+    chosen = opening(effects)
+    open_ = ~effects.excluded(np.array(chosen, dtype=np.int64))
     quantities = effects.quantities(np.array(chosen, dtype=np.int64))
     while True:
         gain = _gains(effects, quantities)
@@ -42,11 +38,10 @@ def greedy_selection(effects: Effects, value: Callable[[Ints], float]) -> Ints:
             continue
         chosen.append(best)
         quantities = effects.quantities(trial)
-        open_[best] = False
-        open_[blocks[best]] = False
+        open_ &= ~effects.excluded(trial[-1:])
 
 
-def opening(effects: Effects, blocks: list[Ints] | None = None) -> list[int]:
+def opening(effects: Effects) -> list[int]:
     """One candidate of each set that is wished for, all of which fit together and the budget.
 
     The fewest to choose from first, of each the one that leaves the lowest score for its money;
@@ -54,43 +49,30 @@ def opening(effects: Effects, blocks: list[Ints] | None = None) -> list[int]:
     """
     if not effects.wished:
         return []
-    excluded = _blocks(effects) if blocks is None else blocks
     rows = sorted(effects.wished, key=lambda row: (len(row), row.tolist()))
-    found = _granted(effects, excluded, rows, [])
+    found = _granted(effects, rows, [])
     if found is None:
         raise ValueError("what is wished for does not fit together, or not into the budget")
     return sorted(found)
 
 
-def _granted(
-    effects: Effects, excluded: list[Ints], rows: list[Ints], chosen: list[int]
-) -> list[int] | None:
+def _granted(effects: Effects, rows: list[Ints], chosen: list[int]) -> list[int] | None:
     """The chosen candidates with one of each further row; None where none fits."""
     rows = [row for row in rows if not np.isin(row, chosen).any()]
     if not rows:
         return chosen if effects.order.holds(np.array(chosen, dtype=np.int64)) else None
-    taken = {int(c) for o in chosen for c in excluded[o]}
-    trials = [[*chosen, int(c)] for c in rows[0] if int(c) not in taken]
+    taken = effects.excluded(np.array(chosen, dtype=np.int64))
+    trials = [[*chosen, int(c)] for c in rows[0] if not taken[c]]
     arrays = [np.array(trial, dtype=np.int64) for trial in trials]
     order = sorted(
         (i for i, a in enumerate(arrays) if effects.cost_cents(a) <= effects.budget_cents),
         key=lambda i: (effects.score(arrays[i]), trials[i]),
     )
     for i in order[:MOST_TRIED]:
-        found = _granted(effects, excluded, rows[1:], trials[i])
+        found = _granted(effects, rows[1:], trials[i])
         if found is not None:
             return found
     return None
-
-
-def _blocks(effects: Effects) -> list[Ints]:
-    """Candidates that each candidate excludes."""
-    excluded: list[set[int]] = [set() for _ in range(effects.count)]
-    for row in effects.cover:
-        members = set(row.tolist())
-        for c in members:
-            excluded[c] |= members
-    return [np.array(sorted(s), dtype=np.int64) for s in excluded]
 
 
 def _gains(effects: Effects, quantities: Floats) -> Floats:

@@ -116,6 +116,6 @@ def _with(choice: Choice, more: Sequence[Candidate]) -> tuple[Effects, Ints]:
 
 def _best(effects: Effects, chosen: Ints) -> Ints:
     """The better of two searches, begun from a plan and from a greedy choice."""
-    moves = Neighbours.of(effects)
+    moves = Neighbours(effects)
     tries = (moves.bettered(start, PASSES) for start in (chosen, greedy(effects)))
     return min(tries, key=lambda found: objective(effects, found))

@@ -7,7 +7,6 @@ that are as good as the best by the quick models, so that fuller ones can tell t
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from optimizer.placement.effects import Effects
 from optimizer.placement.greedy import extra_cost
@@ -22,28 +21,14 @@ MOST_PASSES = 20
 
 @dataclass(frozen=True)
 class Neighbours:
-    """The moves of one decision; `rows` (J, C) says which candidates exclude each other."""
+    """The moves of one decision."""
 
     effects: Effects
-    rows: sparse.csr_array
-
-    @staticmethod
-    def of(effects: Effects) -> "Neighbours":
-        """The moves of a decision."""
-        size = np.array([len(row) for row in effects.cover], dtype=np.int64)
-        place = np.repeat(np.arange(len(size)), size)
-        member = np.array([c for row in effects.cover for c in row.tolist()], dtype=np.int64)
-        shape = (len(size), effects.count)
-        return Neighbours(
-            effects, sparse.csr_array((np.ones(len(member)), (place, member)), shape=shape)
-        )
 
     def additions(self, rest: Ints) -> Floats:
         """Objective (C,) with each candidate beside `rest`; inf where it does not fit."""
         effects = self.effects
-        taken = np.zeros(effects.count)
-        taken[rest] = 1.0
-        barred = (self.rows.T @ (self.rows @ taken) > 0) | (taken > 0)
+        barred = effects.excluded(rest)
         for row in effects.wished:
             if not np.isin(row, rest).any():
                 barred[np.setdiff1d(np.arange(effects.count), row)] = True

@@ -41,7 +41,7 @@ def exchanges(effects: Effects, chosen: Ints) -> dict[tuple[int, int], float]:
 def test_additions_are_what_each_would_bring(effects: Effects) -> None:
     chosen = greedy(effects)
     rest = chosen[:-1]
-    found = Neighbours.of(effects).additions(rest)
+    found = Neighbours(effects).additions(rest)
     for c in range(effects.count):
         trial = np.sort(np.append(rest, c))
         expected = objective(effects, trial) if feasible(effects, trial) else np.inf
@@ -50,7 +50,7 @@ def test_additions_are_what_each_would_bring(effects: Effects) -> None:
 
 def test_bettered_leaves_no_better_exchange(effects: Effects) -> None:
     chosen = greedy(effects)
-    better = Neighbours.of(effects).bettered(chosen)
+    better = Neighbours(effects).bettered(chosen)
     assert feasible(effects, better)
     value = objective(effects, better)
     assert value <= objective(effects, chosen)
@@ -59,7 +59,7 @@ def test_bettered_leaves_no_better_exchange(effects: Effects) -> None:
 
 def test_alike_are_the_best_of_each_kind_of_exchange(decision: Decision) -> None:
     effects, kinds = decision.effects, kinds_of(decision.candidates)
-    neighbours = Neighbours.of(effects)
+    neighbours = Neighbours(effects)
     chosen = neighbours.bettered(greedy(effects))
     found = neighbours.alike(chosen, kinds, 0.5, 100)
     best: dict[tuple[int, int], float] = {}

@@ -193,7 +193,7 @@ def test_every_search_keeps_the_order(decision: Decision) -> None:
     effects, candidates = decision.effects, decision.candidates
     room = decision.project.room
     best = select(effects, 0.02).chosen
-    bettered = Neighbours.of(effects).bettered(greedy(effects))
+    bettered = Neighbours(effects).bettered(greedy(effects))
     stages = plan_stages(effects, [25_000, 60_000], 0.05).stages
     curve = budget_curve(effects, [20_000, 40_000, 60_000], 0.05).points
     others = alternatives(effects, groups_of(room, candidates), best, 2, within=0.5, gap=0.05).plans

@@ -71,9 +71,9 @@ def test_wishes_are_held_at_the_least_objective_of_all_subsets(seed: int, tmp_pa
     assert pinned[0] in selection.chosen
     assert set(selection.chosen) & set(some)
     assert feasible(effects, np.array(opening(effects)))
-    better = Neighbours.of(effects).bettered(np.array(opening(effects)))
+    better = Neighbours(effects).bettered(np.array(opening(effects)))
     assert feasible(effects, better)
-    for other in Neighbours.of(effects).alike(selection.chosen, np.arange(effects.count), 9.0, 5):
+    for other in Neighbours(effects).alike(selection.chosen, np.arange(effects.count), 9.0, 5):
         assert feasible(effects, other)
 
 
