@@ -49,9 +49,8 @@ def edge_runs(
                     twin = run_at(partner, sorted(images.tolist()))
                 if twin is None or _places(run) == _places(twin):
                     yield run, Grid(columns=count)
-                elif _places(run) < _places(twin) and not _overlap(
-                    run, twin
-                ):  # each is found twice
+                # Each pair is found twice.
+                elif _places(run) < _places(twin) and not _overlap(run, twin):
                     yield (*run, *twin), Grid(columns=count)
 
 

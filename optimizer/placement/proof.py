@@ -3,7 +3,8 @@
 Most candidates are out of the question, and the relaxation of a program shows which: none whose
 reduced cost is more than what still lies between the relaxation and the gap can be in a selection
 that is not proven already. So the candidates of least reduced cost are decided first, to have a
-good selection soon, and what that leaves in question is decided for the proof.
+good selection soon. What that leaves in question is then searched for any selection below the bound
+aimed at, first without the rules of order that help a proof least.
 """
 
 import math
@@ -59,9 +60,10 @@ class Problem:
         each = zip(self.weights, self.blocks.values(), held, strict=True)
         return sum(weight * objective(effects, chosen) for weight, effects, chosen in each)
 
-    def slack(self, held: Held) -> float:
-        """How far rounding may lift a bound of selections."""
-        return slack(self.blocks.values(), self.weights, self.value(held))
+    def held_by(self, bound: float, held: Held) -> float:
+        """A bound, no higher than the objective of selections (`held_by`)."""
+        value = self.value(held)
+        return held_by(bound, value, slack(self.blocks.values(), self.weights, value))
 
     def named(self, held: Held) -> set[str]:
         """The columns of the candidates of selections."""
@@ -109,14 +111,14 @@ def prove(
     aim = _aim(problem, best, gap)
     known = max(known, min(root.bound, aim))
     if known >= aim:
-        return best, held_by(known, problem.value(best), problem.slack(best))
+        return best, problem.held_by(known, best)
     program = _touching(problem, root.program, best)
     left, beyond = root.below(program, aim, problem.named(best))
     loose = without_rules(left, WEAK)
     bound, exhausted = _none_below(problem, loose, aim, gap, effort, report)
     known = max(known, min(bound, beyond))
     if exhausted:
-        return best, held_by(known, problem.value(best), problem.slack(best))
+        return best, problem.held_by(known, best)
     return _searched(problem, left, best, (known, beyond), gap, effort, report, begun=True)
 
 
@@ -187,9 +189,8 @@ def _searched(
         found = best if answer.z is None else _found(problem, program, answer.z)
         best = min(best, problem.polish(found), key=problem.value)
         bound = max(bound, min(answer.bound, problem.cutoff, beyond))
-        value = problem.value(best)
-        bound = held_by(bound, value, problem.slack(best))
-        proven = relative(value, bound) <= gap
+        bound = problem.held_by(bound, best)
+        proven = relative(problem.value(best), bound) <= gap
         key = tuple(tuple(chosen.tolist()) for chosen in found)
         if proven or answer.status != "optimal" or key in touched:
             return best, bound

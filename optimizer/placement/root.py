@@ -60,13 +60,12 @@ def at_the_root(
 
     None where there are few of them, or none can be had (in so many s).
     """
+    column = {name: i for i, name in enumerate(program.names)}
     own = {
-        block: {f"{block}x[{c}]": c for c in range(effects.count)}
+        block: np.array([column[f"{block}x[{c}]"] for c in range(effects.count)], dtype=np.int64)
         for block, effects in blocks.items()
     }
-    places = np.flatnonzero(
-        [any(name in names for names in own.values()) for name in program.names]
-    )
+    places = np.sort(np.concatenate(list(own.values())))
     if len(places) <= MANY:
         return None
     root: Root | None = None
@@ -81,11 +80,8 @@ def at_the_root(
             break
         basis = answer.basis
         for block, effects in blocks.items():
-            x = np.zeros(effects.count)
-            for name, value in zip(program.names, answer.z, strict=True):
-                if name in own[block]:
-                    x[own[block][name]] = value
-            program = with_tangents(program, effects, effects.base + effects.change @ x, block)
+            q = effects.base + effects.change @ answer.z[own[block]]
+            program = with_tangents(program, effects, q, block)
     return root
 
 

@@ -3,7 +3,7 @@
 import math
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -66,15 +66,9 @@ def relax(
 
     `basis`: of a program of the same columns and its first rows, to begin from.
     """
-    with _quiet():
-        highs = highspy.Highs()
-    highs.setOptionValue("output_flag", False)
-    highs.setOptionValue("presolve", "off")
-    highs.setOptionValue("threads", 1)
-    highs.setOptionValue("time_limit", max(time_limit, 0.0))
     model = _model(program)
     model.integrality_ = []
-    highs.passModel(model)
+    highs = _loaded(model, {"time_limit": max(time_limit, 0.0)})
     if basis is not None:
         begin = highspy.HighsBasis()
         begin.col_status, rows = basis
@@ -112,24 +106,17 @@ def solve(
     what another search found), a program is not searched at random for better columns. One thread
     and no clock but the time limit: the same program has the same answer on every machine.
     """
-    with _quiet():
-        highs = highspy.Highs()
-    for option, value in {
-        "output_flag": False,
-        # Presolve takes as long as the search and finds little that reduced costs do not fix.
-        "presolve": "off",
+    options = {
         "mip_rel_gap": gap,
         "mip_abs_gap": gap * NEGLIGIBLE,
         "mip_max_nodes": nodes,
         "mip_feasibility_tolerance": FEASIBLE,
         "time_limit": max(time_limit, 0.0),
         "random_seed": 0,
-        "threads": 1,
         "objective_bound": cutoff,
         **dict.fromkeys(SEARCHES, not begun),
-    }.items():
-        highs.setOptionValue(option, value)
-    highs.passModel(_model(program))
+    }
+    highs = _loaded(_model(program), options)
     if start is not None:
         known = np.flatnonzero(~np.isnan(start)).astype(np.int32)
         highs.setSolution(len(known), known, start[known])
@@ -137,6 +124,18 @@ def solve(
         _subscribe(highs, report)
     highs.run()
     return _answer(highs)
+
+
+def _loaded(model: Any, options: Mapping[str, object]) -> Any:
+    """The library with a model to work on, silent, on one thread."""
+    with _quiet():
+        highs = highspy.Highs()
+    # Presolve takes as long as the search and finds little that reduced costs do not fix.
+    always = {"output_flag": False, "presolve": "off", "threads": 1}
+    for option, value in {**always, **options}.items():
+        highs.setOptionValue(option, value)
+    highs.passModel(model)
+    return highs
 
 
 @contextmanager

@@ -12,11 +12,10 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, redirect_stdout
+from contextlib import ExitStack, contextmanager, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 from unittest.mock import patch
 
 from optimizer.acoustics.judge_waves import WaveJudge
@@ -108,19 +107,15 @@ class Clock:
 @contextmanager
 def booked(clock: Clock) -> Iterator[None]:
     """Every stage of the command is booked, and nothing runs side by side."""
-    held: list[Any] = [patch("optimizer.together.cpu_count", lambda: 1)]
-    held += [patch(f"{module}.ThreadPoolExecutor", InTurn) for module in POOLS]
-    for stage, where in STAGES:
-        module, name = where.rsplit(".", 1)
-        call = getattr(importlib.import_module(module), name)
-        held.append(patch(where, clock.timed(stage, call)))
-    for each in held:
-        each.start()
-    try:
+    with ExitStack() as held:
+        held.enter_context(patch("optimizer.together.cpu_count", lambda: 1))
+        for module in POOLS:
+            held.enter_context(patch(f"{module}.ThreadPoolExecutor", InTurn))
+        for stage, where in STAGES:
+            module, name = where.rsplit(".", 1)
+            call = getattr(importlib.import_module(module), name)
+            held.enter_context(patch(where, clock.timed(stage, call)))
         yield
-    finally:
-        for each in held:
-            each.stop()
 
 
 def wave_seconds(room: Path) -> float:

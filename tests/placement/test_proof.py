@@ -83,16 +83,15 @@ def test_candidates_are_kept_below_the_aim_and_where_held(tiny: Effects, always:
 
 
 @pytest.mark.parametrize("tiny", [1], indirect=True)
-def test_a_bound_with_what_cannot_be_bettered_needs_no_search(
+def test_a_cutoff_below_the_relaxation_needs_no_further_search(
     tiny: Effects, always: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A cutoff below the relaxation: nothing is below it, and no solver is asked."""
-    effects = tiny
-    program = matrices(build_program(effects))
-    found = at_the_root(program, {"": effects})
+    """A cutoff below the relaxation: nothing is below it, and only the few are looked into."""
+    program = matrices(build_program(tiny))
+    found = at_the_root(program, {"": tiny})
     assert found is not None
     problem = proof.Problem(
-        program, {"": effects}, (1.0,), lambda held: held, cutoff=0.5 * found.bound
+        program, {"": tiny}, (1.0,), lambda held: held, cutoff=0.5 * found.bound
     )
     asked: list[int] = []
 
