@@ -33,7 +33,7 @@ from optimizer.project import Judging, Project
 from optimizer.results.planfile import read_pieces
 from optimizer.results.shopping import money
 from optimizer.room.geometry import Floats
-from optimizer.rounds import Told
+from optimizer.round_record import Told
 
 SAME = 1e-3  # m within which two rectangles are one place
 

@@ -9,7 +9,7 @@ from optimizer.placement.proof import Report
 from optimizer.placement.stages import StagedSelection, plan_stages
 from optimizer.planning import Plan, plan_decision
 from optimizer.project import Judging, Project
-from optimizer.rounds import Told
+from optimizer.round_record import Told
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from optimizer.planning import Planned, decision_of
 from optimizer.project import Project
 from optimizer.results.model import OtherOrder
 from optimizer.room.layout import FREE, OrderRules, as_section, stricter
-from optimizer.rounds import Told
+from optimizer.round_record import Told
 
 ROUGH = 0.03  # gap of each
 SHARE = 0.1  # of the effort of a plan

@@ -23,8 +23,8 @@ from optimizer.results.scorecard import card_of, how_sure, reasons
 from optimizer.results.shopping import shopping_list
 from optimizer.room.geometry import DIGITS, Floats
 from optimizer.room.model import Room, mirror_box
-from optimizer.round_record import Rounds, rounds_in_words
-from optimizer.rounds import Told, plan_in_rounds
+from optimizer.round_record import Rounds, Told, rounds_in_words
+from optimizer.rounds import plan_in_rounds
 from optimizer.together import one_thread_each
 
 __all__ = [
@@ -233,8 +233,9 @@ def planned(
     with one_thread_each():
         rounds = plan_in_rounds(
             solved, decision.candidates, decision.effects, solved.judges(judging), gap, effort,
-            report, tell, confidence, earlier, solved.informers(judging), bare,
+            report, tell, confidence, earlier, solved.informers(judging), bare, decision.refused,
         )  # fmt: skip
+    decision = replace(decision, candidates=rounds.candidates, effects=rounds.effects)
     return Planned(project, decision, rounds, effort.guard)
 
 

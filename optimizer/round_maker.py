@@ -1,24 +1,23 @@
 """One round after another: a decision corrected by what fuller models said, solved and judged."""
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
+from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.acoustics.low_decay_criteria import MODEL as LOW_MODEL
 from optimizer.acoustics.scene import Scene
 from optimizer.acoustics.surface_weights import scattering_worth, surface_weights
 from optimizer.bands import N_BANDS
-from optimizer.placement.candidates import Candidate, kinds_of, shares_of
+from optimizer.placement.candidates import Candidate, shares_of
 from optimizer.placement.counted import counted, scattering_areas
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
-from optimizer.placement.nearby import Neighbours
 from optimizer.placement.order import Ints
 from optimizer.placement.pieces import Piece, treated
 from optimizer.placement.plan import Selection, select
@@ -32,10 +31,8 @@ from optimizer.room.geometry import Floats
 from optimizer.round_record import Round
 
 ROUGH = 0.03  # gap of the first round, whose plan only has to be good: it is not corrected yet
-FINE = 0.7  # of the gap, to which the others are: a plan judged besides may be the one kept
-CLOSE = 0.5  # of the gap, to which it is proven: what is found besides may be judged worse
+FINE = 0.7  # of the gap, to which the others are: a plan found beside theirs may be the one kept
 LEAST_SCATTERING = 0.1  # m2 in some band, from which what a candidate scatters is looked at
-NEAR, MOST_NEAR = 0.02, 5  # how much worse by the criteria, and how many, plans judged besides
 
 
 @dataclass(frozen=True)
@@ -53,16 +50,19 @@ class RoundMaker:
     known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
     weighed: dict[tuple[int, ...], tuple[Floats, Floats]] = field(default_factory=dict)
 
-    def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
-        """The decision with these corrections, and tightened for the confidence asked for."""
+    def criteria(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Criteria:
+        """The criteria with these corrections, and tightened for the confidence asked for."""
         low, high = self.effects.criteria.limits
         if self.confidence is not None:
             pieces = [] if chosen is None else self.pieces(chosen)
             project = self.project
             sampled = plan_sample(project.room, judged, project.hung, pieces, project.criteria_of)
             low, high = tightened(low, high, judged, sampled, self.confidence)
-        criteria = self.effects.criteria.with_limits(low / factors, high / factors)
-        effects = replace(self.effects, criteria=criteria)
+        return self.effects.criteria.with_limits(low / factors, high / factors)
+
+    def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
+        """The decision with these corrections, absorption counted by the surface it lies on."""
+        effects = replace(self.effects, criteria=self.criteria(factors, judged, chosen))
         tracer = next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
         if chosen is None or tracer is None:
             return effects
@@ -102,59 +102,22 @@ class RoundMaker:
         bare()
         return self.as_round(selection, factors, limits)
 
-    def next(self, rounds: Sequence[Round]) -> tuple[Round, list[Round]]:
-        """Another round, corrected by those before; and plans about as good as the last of them,
-        judged meanwhile (not those of the first, which is rough)."""
+    def next(self, rounds: Sequence[Round]) -> Round:
+        """Another round, corrected by those before."""
         last, factors = rounds[-1], _corrected(rounds)
         limits = self.limits(factors, last.judged, last.selection.chosen)
-        with ThreadPoolExecutor(1) as pool:
-            near = pool.submit(self.near, last) if len(rounds) > 1 else None
-            selection = self.solved(limits, last.selection.chosen, FINE * self.gap)
-            found = self.as_round(selection, factors, limits)
-            return found, near.result() if near else []
+        selection = self.solved(limits, last.selection.chosen, FINE * self.gap)
+        return self.as_round(selection, factors, limits)
 
     def start(self, earlier: Sequence[Ints]) -> Ints | None:
         """The best by the criteria of the plans that there were, to begin from."""
         return min(earlier, key=lambda chosen: objective(self.effects, chosen), default=None)
 
-    def near(self, best: Round) -> list[Round]:
-        """Plans that the criteria, corrected for a round's, hold to be about as good, judged."""
-        chosen = best.selection.chosen
-        limited = self.limits(best.judged.factors, best.judged, chosen)
-        alike = Neighbours(limited).alike(chosen, kinds_of(self.candidates), NEAR, MOST_NEAR)
-        return [self.beside(best, other, best.judged.factors, limited) for other in alike]
-
-    def beside(self, other: Round, chosen: Ints, factors: Floats, expected: Effects) -> Round:
-        """Another selection judged, against the bound of a round; what its decay was expected to be
-        follows from corrections and effects."""
-        found = other.selection
-        selection = against_bound(other.limited, chosen, found.bound, self.gap, found.seconds)
-        return self.as_round(selection, factors, other.limited, expected)
-
-    def closest(self, kept: Round, rounds: Sequence[Round]) -> Round:
-        """The plan kept, against the bound of that round which proves it best."""
-        chosen = kept.selection.chosen
-        known = [
-            against_bound(r.limited, chosen, r.selection.bound, self.gap, r.selection.seconds).gap
-            for r in rounds
-        ]
-        best = int(np.argmin(known))
-        if kept.selection.gap <= known[best]:
-            return kept
-        return self.beside(rounds[best], chosen, rounds[best].factors, rounds[best].limited)
-
-    def closing(self, kept: Round) -> Round:
-        """A last round with the corrections of the plan kept, begun from it."""
-        factors, chosen = kept.judged.factors, kept.selection.chosen
-        return self.again(factors, self.limits(factors, kept.judged, chosen), chosen)
-
-    def refined(self, kept: Round, first: Round) -> Round:
-        """The first round, which was rough, solved finely and begun from the plan kept."""
-        return self.again(first.factors, first.limited, kept.selection.chosen)
-
-    def again(self, factors: Floats, limits: Effects, chosen: Ints) -> Round:
-        """A round that proves: to half the gap, begun from a selection."""
-        return self.as_round(self.solved(limits, chosen, CLOSE * self.gap), factors, limits)
+    def beside(self, other: Round, chosen: Ints) -> Round:
+        """Another selection judged, against the bound of a round."""
+        found, limited = other.selection, other.limited
+        selection = against_bound(limited, chosen, found.bound, self.gap, found.seconds)
+        return self.as_round(selection, other.factors, limited)
 
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""
@@ -181,22 +144,15 @@ class RoundMaker:
         """The selection for these limits, to a gap."""
         return self.spread(limited, select(limited, gap, self.effort, self.report, start))
 
-    def as_round(
-        self,
-        selection: Selection,
-        factors: Floats,
-        limited: Effects,
-        expected: Effects | None = None,
-    ) -> Round:
-        """A selection judged; its decay was expected by the decision it was solved with, or
-        another one."""
+    def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
+        """A selection judged, and how far its decay is from what the decision expected."""
         judged = self.judged(selection.chosen)
         score = judged.score
         if self.confidence is not None:
-            sure = self.limits(judged.factors, judged, selection.chosen).criteria
+            sure = self.criteria(judged.factors, judged, selection.chosen)
             score = sure.score(judged.quantities)
         cost = self.effects.cost_cents(selection.chosen) / max(self.effects.budget_cents, 1)
-        quantities = (expected or limited).quantities(selection.chosen)
+        quantities = limited.quantities(selection.chosen)
         off = _disagreement(judged, factors, quantities)
         return Round(selection, judged, factors, off, score + TIE * cost, limited)
 

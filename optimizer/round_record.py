@@ -1,14 +1,17 @@
 """What planning in rounds leaves: each round, the plan judged best, and how it went in words."""
 
-import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from optimizer.acoustics.judged import Judged
+from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.plan import Selection
 from optimizer.room.geometry import Floats
+
+Told = Callable[[str], None]  # what is done now, in words
 
 AGREE = 0.05  # relative difference of expected and judged decay at which the rounds end
 WORTH = 0.01  # share of its score by which a plan must be better than an earlier one to replace it
@@ -38,13 +41,21 @@ class Round:
 
 @dataclass(frozen=True)
 class Rounds:
-    """All rounds of a plan, and the room as it is, judged."""
+    """All rounds of a plan, and the room as it is, judged; what the search by the judges found.
+
+    `candidates` and their `effects` are those of the decision and, behind them, places of the plan
+    that the search found; selections are indices of these. `tried` plans were judged in the search,
+    of which the last `failed` were no better.
+    """
 
     before: Judged
+    candidates: tuple[Candidate, ...]
+    effects: Effects
     rounds: tuple[Round, ...]
-    near: tuple[Round, ...] = ()  # plans about as good by the criteria, judged too
+    searched: tuple[Round, ...] = ()  # the plan kept, and what proves it
     earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
-    proven: tuple[Round, ...] = ()  # the plan kept, against the best of the bounds
+    tried: int = 0
+    failed: int = 0
 
     @property
     def best(self) -> Round:
@@ -52,20 +63,18 @@ class Rounds:
 
         An earlier plan stays unless one is better by more than WORTH of its score.
         """
-        best = min(
-            (*reversed(self.rounds), *self.near, *self.proven),
-            key=lambda r: (r.value, r.selection.gap),
-        )
+        found = self.searched or tuple(reversed(self.rounds))
+        best = min(found, key=lambda r: (r.value, r.selection.gap))
         kept = min(self.earlier, key=lambda r: r.value, default=best)
         return kept if best.value > (1.0 - WORTH) * kept.value else best
 
     @property
     def judged(self) -> int:
-        """How many plans fuller models judged: of the rounds, near ones and earlier ones."""
+        """How many plans fuller models judged: of the rounds, of the search and earlier ones."""
         if not self.before.said.values:
             return 0
-        made = (*self.rounds, *self.near, *self.earlier, *self.proven)
-        return len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
+        made = (*self.rounds, *self.earlier)
+        return self.tried + len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
 
 
 def rounds_in_words(rounds: Rounds) -> str:
@@ -83,7 +92,7 @@ def _said(rounds: Rounds) -> str:
         return "judged by the quick models alone"
     count = len(rounds.rounds)
     said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
-    if rounds.near:
-        said += f", and {len(rounds.near)} more plans about as good by the quick models judged"
-    off = math.ceil(100 * rounds.best.off - 1e-6)
-    return f"{said}; the decay of the plan kept is within {max(off, 1)} % of what it was chosen for"
+    if not rounds.searched:
+        return said
+    said += f", then a search that judged {rounds.tried} plans near the best"
+    return f"{said}, none of them better than the one kept"

@@ -4,22 +4,21 @@ The first round has no corrections and a rough gap. Each later one solves with e
 scaled by how the fuller models judged the last plan, and with absorption counted by the surface it
 lies on (acoustics.surface_weights). It ends when a plan's figures are what its round expected, when
 a plan comes back or is judged worse, or after a few rounds. The corrected criteria still differ
-from the fuller models by more than near-best plans differ from each other; so a few that the
-criteria hold to be about as good as the best are judged too. The plan that is judged best is kept:
-correcting never makes it worse. It stands against the bound of the round that proves it best; when
-that is not enough, of one more with its own corrections, and then of the first one solved finely.
+from the fuller models by more than near-best plans differ from each other; so the models themselves
+search near the plan that they judge best (optimizer.judged_search), which is never made worse.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
+from optimizer.judged_search import search
+from optimizer.placement.around import Offer
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
@@ -27,11 +26,9 @@ from optimizer.placement.order import Ints
 from optimizer.placement.proof import Report
 from optimizer.project import Project
 from optimizer.round_maker import RoundMaker
-from optimizer.round_record import Round, Rounds
+from optimizer.round_record import Round, Rounds, Told
 
 MOST = 4  # rounds of correcting
-
-Told = Callable[[str], None]
 
 
 def plan_in_rounds(
@@ -47,13 +44,14 @@ def plan_in_rounds(
     earlier: Sequence[Ints] = (),
     informers: Sequence[Judge] = (),
     bare: Callable[[], Judged] | None = None,
+    refused: Callable[[Candidate], bool] = lambda _: False,
 ) -> Rounds:
     """Rounds for a decision; without judges there is one, judged by the criteria alone.
 
     Plans that there were before (`earlier`, candidate indices) are begun from and judged too. The
     room as it is also gets the findings of the `informers`; `bare` gives it judged, when that is
     under way. Each solve ends at the gap or the effort; a time limit in s that binds ends the
-    rounds too.
+    rounds too. What is `refused` is offered at no other place either.
 
     With a `confidence` (0.5 to 1) every limit is tightened by how far the quantile of the last
     plan's figure at that probability lies from the figure, so that each criterion is met with it.
@@ -66,7 +64,7 @@ def plan_in_rounds(
         first = made.first(earlier, bare)
         before = bare()
         informed = pool.submit(before.with_findings, informers)
-        found = _further_rounds(made, before, first, tell, earlier)
+        found = _further_rounds(made, before, first, tell, earlier, refused)
         return replace(found, before=informed.result())
 
 
@@ -76,31 +74,28 @@ def _further_rounds(
     first: Round,
     tell: Told,
     earlier: Sequence[Ints],
+    refused: Callable[[Candidate], bool],
 ) -> Rounds:
-    """All rounds, begun with the first, and what is judged besides."""
+    """All rounds, begun with the first, and what the search from the best of them finds."""
     judges, guard = made.judges, made.effort.guard
-    rounds, near = [first], list[Round]()
+    rounds = [first]
     while judges and not _ended(rounds) and not guard.over():
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
-        another, beside = made.next(rounds)
-        rounds.append(another)
-        near += beside
-    best = Rounds(before, tuple(rounds), tuple(near)).best
-    if judges and (best is rounds[0] or best is rounds[-1]) and not guard.over():
-        tell("judging plans about as good as the best")
-        near += made.near(best)
-    old = tuple(made.beside(best, chosen, best.factors, best.limited) for chosen in earlier)
-    kept = Rounds(before, tuple(rounds), tuple(near), old).best
-    final = made.closest(kept, rounds) if judges else kept
-    for proof_of in (made.closing, partial(made.refined, first=first)):
-        if not judges or final.selection.status == "optimal" or guard.over():
-            break
-        tell("proving how good the plan kept is")
-        rounds.append(proof_of(kept))
-        kept = Rounds(before, tuple(rounds), tuple(near), old).best
-        final = made.closest(kept, rounds)
-    old = tuple(final if r is kept else r for r in old)
-    return Rounds(before, tuple(rounds), tuple(near), old, (final,))
+        rounds.append(made.next(rounds))
+    old = tuple(made.beside(rounds[-1], chosen) for chosen in earlier)
+    ended = Rounds(before, made.candidates, made.effects, tuple(rounds), earlier=old)
+    if not judges:
+        return ended
+    solved = made.project
+    offer = Offer(
+        solved.room, solved.scene, solved.usable_products, solved.scenario.limits,
+        solved.scenario.layout.rules, refused,
+    )  # fmt: skip
+    found = search(made, offer, ended.best, old, tell)
+    return Rounds(
+        before, found.candidates, found.effects, tuple(rounds), found.rounds, found.earlier,
+        found.judged, found.failed,
+    )  # fmt: skip
 
 
 def _ended(rounds: Sequence[Round]) -> bool:

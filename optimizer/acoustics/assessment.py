@@ -12,6 +12,7 @@ from functools import partial
 
 import numpy as np
 
+from optimizer.acoustics.coupled import CoupledModes
 from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.low_response import LowResponse
 from optimizer.acoustics.scene import Scene
@@ -44,7 +45,8 @@ class Finding:
 class Assessment:
     """Answers of one or more models by the key of a criterion: value, name of the model, remark.
 
-    `low` is the response at low frequencies that findings were read from, where one was made.
+    `low` is the response at low frequencies that findings were read from, `modes` those that modes
+    and low bands were read from, where they were made.
     """
 
     values: Mapping[str, float] = field(default_factory=dict)
@@ -52,6 +54,7 @@ class Assessment:
     notes: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     low: LowResponse | None = None
+    modes: CoupledModes | None = None
 
     def over(self, other: "Assessment") -> "Assessment":
         """Both, this one's answers first; where both answer a row, the other's is noted."""
@@ -66,6 +69,7 @@ class Assessment:
             notes,
             self.findings + tuple(f for f in other.findings if f.key not in mine),
             self.low or other.low,
+            self.modes or other.modes,
         )
 
     def factors(self, criteria: Criteria, quantities: Floats) -> Floats:

@@ -13,7 +13,7 @@ from scipy.linalg import lu_factor, lu_solve
 from scipy.optimize import linear_sum_assignment
 
 from optimizer.acoustics.coupled_build import CoupledBox, unit_shapes, wavenumbers
-from optimizer.acoustics.modes import Complexes, Floats, Ints
+from optimizer.acoustics.modes import Complexes, Floats, Ints, Modes
 from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572
@@ -21,17 +21,39 @@ NEWTON_STEPS = 20
 NODES_KEPT = 8  # modes come in order of frequency
 CONVERGED = 1e-8  # last step of a wavenumber, relative; 1e-6 of a mode's damping
 CHUNK = 8  # frequencies assembled at a time
+CLOSE = 0.5  # Hz over which the slope of C is taken
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
 
 
 @dataclass(frozen=True)
 class CoupledModes:
-    """n (M, 3) orders of the rigid mode each grew from; f_hz (M,); delta (M,) damping, 1/s."""
+    """n (M, 3) orders of the rigid mode each grew from; f_hz (M,); delta (M,) damping, 1/s.
+
+    Of the problem A(k) x = 0 that they solve: k (M,) wavenumbers, `amplitude` (M, L) of the low
+    rigid modes `low` in x of unit length, `slope` (M,) x' A'(k) x, by which a small change B of A
+    moves k by -(x' B x) / slope (first-order perturbation of a simple eigenvalue, A symmetric).
+    """
 
     n: Ints
     f_hz: Floats
     delta: Floats
+    k: Complexes
+    amplitude: Complexes
+    slope: Complexes
+    low: Modes
+
+    @property
+    def held(self) -> Floats:
+        """How much (L,) of each rigid mode's shape the modes found hold: 1 for all, less where it
+        is in modes beyond the highest."""
+        return np.asarray(np.sum(np.abs(self.amplitude) ** 2, axis=0))
+
+    @property
+    def shares(self) -> Floats:
+        """Share (M, L) of each mode in what the room makes of each rigid mode's shape: the energy
+        of that shape in it, of that in all modes found."""
+        return np.asarray(np.abs(self.amplitude) ** 2 / np.maximum(self.held, 1e-300))
 
 
 def log_frequencies(f_min: float = 20.0, f_max: float = 300.0, per_octave: int = 24) -> Floats:
@@ -93,7 +115,7 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
         k, x = _newton(box, walls, tracked, vectors[near][:, mode])
         same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
         if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
-            k = tracked
+            k, x = tracked, vectors[near][:, mode]
         orders.append(mode)
         found.append(k)
         shapes = np.vstack([shapes, x])
@@ -102,7 +124,11 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
     order = order[k_all[order].real * hz_of <= top]
     f_hz = k_all[order].real * hz_of
     delta = box.low.c * (k_all[order].imag + 0.5 * np.interp(f_hz, box.f, box.air))
-    return CoupledModes(box.low.n[np.array(orders, dtype=np.int64)[order]], f_hz, delta)
+    k_all, shapes = k_all[order], shapes[order]
+    slope = np.array([_slope(box, walls, k, x) for k, x in zip(k_all, shapes, strict=True)])
+    n = box.low.n[np.array(orders, dtype=np.int64)[order]]
+    low = shapes[:, : len(box.low.n)]
+    return CoupledModes(n, f_hz, delta, k_all, low, slope.astype(np.complex128), box.low)
 
 
 def _answered(box: CoupledBox, hz: Floats, k: Complexes, at_src: Floats) -> Complexes:
@@ -216,6 +242,14 @@ class _WallsAt:
             return np.asarray(self.at_node(min(right, len(f) - 1)))
         step = np.log(hz / f[right - 1]) / np.log(f[right] / f[right - 1])
         return np.asarray(self.at_node(right - 1) * (1.0 - step) + self.at_node(right) * step)
+
+
+def _slope(box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes) -> complex:
+    """x' A'(k) x of A(k) = diag(k_n^2 - k^2) + j k C, C by its difference over CLOSE Hz."""
+    hz_of = box.low.c / (2.0 * np.pi)
+    hz = k.real * hz_of
+    at, before, after = (x @ walls(f) @ x for f in (hz, hz - CLOSE, hz + CLOSE))
+    return complex(1j * at + 1j * k * hz_of * (after - before) / (2.0 * CLOSE) - 2.0 * k * (x @ x))
 
 
 def _newton(

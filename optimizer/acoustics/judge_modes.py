@@ -1,7 +1,10 @@
 """Coupled modes as judge of the low end of a box room: each mode, and the low bands.
 
 First-order damping, which the optimiser works with, misses that neighbouring modes of like shape
-join when the walls are treated unevenly; the coupled modes do not.
+join when the walls are treated unevenly; the coupled modes do not. Two that have joined have no
+names of their own any more: which of them grew from which rigid mode hangs on a panel a hand's
+breadth to the side. So the row of a rigid mode is read as the mean decay of what the room makes of
+that shape: the decay time of each mode counts with its share in it (CoupledModes.shares).
 """
 
 from collections.abc import Iterator
@@ -14,17 +17,12 @@ from optimizer.acoustics.coupled import CoupledModes
 from optimizer.acoustics.low_decay_criteria import LowDecayFamily, fixed_weights
 from optimizer.acoustics.low_response import Dimensions, damped_modes
 from optimizer.acoustics.mode_criteria import ModeFamily
-from optimizer.acoustics.modes import Modes, band_decay_from_modes, decay_time, octave_edges
-from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.modes import band_decay_from_modes, decay_time, octave_edges
+from optimizer.acoustics.scene import Ints, Scene
 from optimizer.bands import BAND_LABELS, BANDS
 
 MODEL = "coupled modes"
-EVEN_RANGE = (20.0, 300.0)
-EVEN_LIMIT = (
-    4.0  # dB, as the operational room response of EBU Tech 3276 (+-3 dB) and 1 dB more; own
-)
-COUCH_RANGE = (20.0, 125.0)
-COUCH_LIMIT = 6.0  # dB louder than at the mix seat; own choice
+HELD = 0.5  # of a rigid mode's shape that the modes found must hold to tell of it
 
 
 @dataclass(frozen=True)
@@ -41,30 +39,29 @@ class ModesJudge:
         top = max(float(family.modes.f_hz[-1]) for family in families)
         found = damped_modes(scene, self.dimensions, top)
         values = dict(self._modes(found)) | dict(self._bands(scene, found))
-        return Assessment(values, dict.fromkeys(values, MODEL))
+        return Assessment(values, dict.fromkeys(values, MODEL), modes=found)
 
     def _modes(self, found: CoupledModes) -> Iterator[tuple[str, float]]:
-        decay = _by_order(found)
+        decay = decay_time(found.delta) @ found.shares
+        at, held = places_of(found.low.n), found.held
         for row, order in zip(self.modal.rows, self.modal.modes.n, strict=True):
-            if tuple(order) in decay:
-                yield row.key, decay[tuple(order)]
+            place = at[tuple(order)]
+            if held[place] > HELD:
+                yield row.key, float(decay[place])
 
     def _bands(self, scene: Scene, found: CoupledModes) -> Iterator[tuple[str, float]]:
         if self.low is None:
             return
         modes = self.low.by_mode.modes
-        strength = _by_order_of(modes, scene)
-        weights = np.array([strength.get(tuple(n), 0.0) for n in found.n])
+        at = places_of(found.low.n)
+        energy = np.zeros(len(found.low.n))
+        energy[[at[tuple(n)] for n in modes.n]] = fixed_weights(modes, scene) ** 2
+        weights = np.sqrt(np.abs(found.amplitude) ** 2 @ energy)
         edges = dict(zip(BAND_LABELS, map(octave_edges, BANDS), strict=True))
         for row in self.low.rows:
             yield row.key, band_decay_from_modes(found.f_hz, found.delta, weights, edges[row.where])
 
 
-def _by_order(found: CoupledModes) -> dict[tuple[int, ...], float]:
-    times = decay_time(found.delta)
-    return {tuple(n): float(t) for n, t in zip(found.n, times, strict=True)}
-
-
-def _by_order_of(modes: Modes, scene: Scene) -> dict[tuple[int, ...], float]:
-    weights = fixed_weights(modes, scene)
-    return {tuple(n): float(w) for n, w in zip(modes.n, weights, strict=True)}
+def places_of(orders: Ints) -> dict[tuple[int, ...], int]:
+    """Where each of some orders (L, 3) stands."""
+    return {tuple(n): i for i, n in enumerate(orders.tolist())}

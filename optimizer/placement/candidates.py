@@ -252,6 +252,42 @@ def candidates_centred(
     return tuple(dict.fromkeys(found))
 
 
+def slid_candidates(
+    room: Room,
+    products: tuple[Product, ...],
+    limits: LimitsSection,
+    candidates: Sequence[Candidate],
+    steps: Floats,
+    order: OrderRules = FREE,
+) -> tuple[Candidate, ...]:
+    """The candidates of flat pieces or blocks slid along their surface by `steps` (N,) m, each way
+    by each; those whose kind has a place of its own stay."""
+    zones = zones_of(room)
+    by = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps, indexing="ij")], axis=1)
+    found: list[Candidate] = []
+    for candidate in candidates:
+        first = candidate.pieces[0]
+        surface = room.surface(first.surface)
+        kind = first.product.id, first.fitting, first.turned, candidate.grid
+        for layout in _layouts(surface, products, order):
+            own = layout.product.id, layout.fitting, layout.turned, layout.grid
+            if own != kind or layout.own_place or len(first.rects) > 1:
+                continue
+            rect = np.array(_outline(candidate.blocks[0])) + np.concatenate([by, by], axis=1)
+            rect = _inside(surface, np.round(rect, DIGITS))
+            spots = Spots(room.surfaces.index(surface), rect, layout.reach)
+            free = rect[_usable(zones, surface, layout, spots, limits)]
+            found += _mirrored(zones, surface, layout, free, limits)
+    return tuple(dict.fromkeys(found))
+
+
+def _inside(surface: Surface, rects: Floats) -> Floats:
+    """Those of rectangles (N, 4) that lie within the bounds of a surface."""
+    u0, v0, u1, v1 = surface.plane.bounds
+    low = np.all(rects[:, :2] >= np.array([u0, v0]) - 1e-9, axis=1)
+    return np.asarray(rects[low & np.all(rects[:, 2:] <= np.array([u1, v1]) + 1e-9, axis=1)])
+
+
 def _free_rects(
     zones: Zones,
     products: tuple[Product, ...],

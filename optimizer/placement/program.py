@@ -297,7 +297,7 @@ def order_family(name: str) -> Callable[[pyo.ConcreteModel, Effects], None]:
     return define
 
 
-ORDER = ("lines", "rail", "stacks", "clouds", "kinds", "pieces", "company")
+ORDER = ("lines", "rail", "stacks", "clouds", "kinds", "pieces", "company", "changes")
 FAMILIES: dict[str, Callable[[pyo.ConcreteModel, Effects], None]] = {
     "quantity": define_quantity,
     "excess": define_excess,

@@ -1,0 +1,195 @@
+"""The search by the judges: plans near the best one, proposed by the quick models, judged, learned.
+
+Rounds end with a plan that the corrected quick models hold to be the best on a grid. Fuller models
+tell plans near it apart better, and know nothing of a grid. So plans near it are proposed: the best
+that changes a few of its places and the best that changes several, pieces slid by less than the
+grid among them, by effects taken at the plan and corrected for what was judged so far
+(placement.around, placement.lessons). They are judged side by side; a better one takes the plan's
+place, and the search ends when nothing new is proposed or so many in a row were no better: a count
+of judgements, never of seconds.
+"""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optimizer.acoustics.judged import Judged
+from optimizer.placement.around import (
+    Around,
+    Offer,
+    about,
+    around,
+    at_the_plan,
+    few_changes,
+    with_places,
+)
+from optimizer.placement.candidates import Candidate
+from optimizer.placement.effects import Effects
+from optimizer.placement.lessons import Lesson, corrected_change
+from optimizer.placement.order import Ints
+from optimizer.placement.plan import Selection
+from optimizer.placement.plan import judged as against_bound
+from optimizer.round_maker import RoundMaker
+from optimizer.round_record import Round, Told
+
+STEPS = (2, 6)  # at most so many places of the plan are changed at once, in one proposal each
+CLOSELY = 0.3  # of the gap, to which proposals are solved
+CLOSE = 0.5  # of the gap, to which the plan kept is proven
+FAILED, MOST = 8, 40  # plans in a row that are no better, and plans in all, after which it ends
+BETTER = 1e-3  # of the score, by which a plan must be better to take another's place
+
+
+@dataclass
+class JudgedSearch:
+    """A search from a round's plan: the plan now, how it is judged, and all that was judged."""
+
+    made: RoundMaker
+    offer: Offer
+    plan: tuple[Candidate, ...]
+    best: Round
+    tell: Told
+    judged: dict[frozenset[Candidate], Judged]
+    failed: int = 0
+
+    def run(self) -> None:
+        """Until nothing new is proposed, too many failed, or the time is over."""
+        while self._on():
+            here = self._around()
+            maker = self.maker(here.candidates, here.effects)
+            if not self._moved(here, self.at_the_plan(here, maker), maker):
+                break
+
+    def maker(self, candidates: tuple[Candidate, ...], effects: Effects) -> RoundMaker:
+        """What makes rounds among these candidates."""
+        return replace(self.made, candidates=candidates, effects=effects, known={}, weighed={})
+
+    def _on(self) -> bool:
+        over = self.made.effort.guard.over()
+        return self.failed < FAILED and len(self.judged) <= MOST and not over
+
+    def _around(self) -> Around:
+        made, corrected = self.made, self.best.judged.corrected
+        limited = replace(made.effects, criteria=corrected)
+        found = around(self.offer, made.candidates, limited, self.plan)
+        return replace(found, effects=replace(found.effects, criteria=made.effects.criteria))
+
+    def learned(self, effects: Effects, here: Around) -> Effects:
+        """The effects corrected for what was judged so far."""
+        now = effects.quantities(here.chosen)
+        own = self.best.judged.factors
+        lessons = [
+            Lesson(plan, judged.quantities * own / judged.factors)
+            for plan, judged in self.judged.items()
+        ]
+        change = corrected_change(effects.change, here.candidates, here.chosen, now, lessons)
+        return about(effects, change, here.chosen)
+
+    def at_the_plan(self, here: Around, maker: RoundMaker) -> Effects:
+        """The effects of some candidates with the limits of the plan, taken at the plan."""
+        judged = self.best.judged
+        criteria = maker.criteria(judged.factors, judged, here.chosen)
+        limited = replace(here.effects, criteria=criteria)
+        if judged.said.modes is None:
+            return limited
+        pieces = [list(c.pieces) for c in here.candidates]
+        offer = self.offer
+        return at_the_plan(limited, here.chosen, offer.scene, judged.said.modes, pieces, offer.room)
+
+    def _moved(self, here: Around, effects: Effects, maker: RoundMaker) -> bool:
+        """Whether a plan around this one was judged better, and took its place."""
+        while self._on():
+            learned = self.learned(effects, here)
+            proposed = self._proposed(here, learned, maker)
+            if not proposed:
+                return False
+            factors = self.best.judged.factors
+            with ThreadPoolExecutor(len(proposed)) as pool:
+                judging = [pool.submit(maker.as_round, s, factors, learned) for s in proposed]
+            rounds = [job.result() for job in judging]
+            for found in rounds:
+                self.judged[_plan(here, found.selection.chosen)] = found.judged
+            best = min(rounds, key=lambda found: found.value)
+            if best.value < (1.0 - BETTER) * self.best.value:
+                chosen = best.selection.chosen.tolist()
+                self.plan, self.best = tuple(here.candidates[c] for c in chosen), best
+                self.failed = 0
+                self.tell(f"judged {len(self.judged)} plans; best so far {best.judged.score:.3f}")
+                return True
+            self.failed += len(rounds)
+        return False
+
+    def _proposed(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
+        """The best plans by the quick models that change a few places, that were not judged yet."""
+        found: dict[frozenset[Candidate], Selection] = {}
+        for most in STEPS:
+            near = few_changes(learned, here.chosen, most)
+            selection = maker.solved(near, here.chosen, CLOSELY * maker.gap)
+            found.setdefault(_plan(here, selection.chosen), selection)
+        return [selection for plan, selection in found.items() if plan not in self.judged]
+
+
+def _plan(here: Around, chosen: Ints) -> frozenset[Candidate]:
+    return frozenset(here.candidates[c] for c in chosen.tolist())
+
+
+@dataclass(frozen=True)
+class Searched:
+    """What a search leaves: the candidates of the decision and those of the plan behind them, their
+    effects, rounds of the plan kept and of what proves it, earlier plans held against the same, how
+    many plans were judged on the way, and how many of the last were no better."""
+
+    candidates: tuple[Candidate, ...]
+    effects: Effects
+    rounds: tuple[Round, ...]
+    earlier: tuple[Round, ...]
+    judged: int
+    failed: int
+
+
+def search(
+    made: RoundMaker, offer: Offer, begun: Round, earlier: Sequence[Round], tell: Told
+) -> Searched:
+    """The best plan that the judges find near a round's, and how good it is proven to be.
+
+    The bound is one of the whole decision with the plan's own places, with the effects as they are
+    at the plan and as the search corrected them; without time left there is none.
+    """
+    plan = tuple(made.candidates[c] for c in begun.selection.chosen.tolist())
+    going = JudgedSearch(made, offer, plan, begun, tell, {frozenset(plan): begun.judged})
+    going.run()
+    tell("proving how good the plan kept is")
+    known = set(made.candidates)
+    everything = (*made.candidates, *(c for c in going.plan if c not in known))
+    table = made.effects
+    if len(everything) > table.count:
+        table = with_places(offer, table, everything, table.count)
+    place = {candidate: index for index, candidate in enumerate(everything)}
+    chosen = np.array(sorted(place[c] for c in going.plan), dtype=np.int64)
+    rounds, old = _proven(going, Around(everything, table, chosen), earlier)
+    tried = len(going.judged) - 1
+    return Searched(everything, table, rounds, old, tried, going.failed)
+
+
+def _proven(
+    going: JudgedSearch, here: Around, earlier: Sequence[Round]
+) -> tuple[tuple[Round, ...], tuple[Round, ...]]:
+    """Rounds of the plan kept and of one that proves it, and of earlier plans against its bound."""
+    maker, factors = going.maker(here.candidates, here.effects), going.best.judged.factors
+    limited = going.learned(going.at_the_plan(here, maker), here)
+    maker.known[tuple(here.chosen.tolist())] = going.best.judged
+    for old in earlier:
+        maker.known[tuple(old.selection.chosen.tolist())] = old.judged
+    proofs: list[Round] = []
+    bound, seconds = 0.0, 0.0
+    if not maker.effort.guard.over():
+        selection = maker.solved(limited, here.chosen, CLOSE * maker.gap)
+        proofs, bound = [maker.as_round(selection, factors, limited)], selection.bound
+        seconds = selection.seconds
+        going.judged[_plan(here, selection.chosen)] = proofs[0].judged
+    held = [
+        maker.as_round(against_bound(limited, c, bound, maker.gap, seconds), factors, limited)
+        for c in (here.chosen, *(old.selection.chosen for old in earlier))
+    ]
+    return (held[0], *proofs), tuple(held[1:])
