@@ -261,17 +261,20 @@ def slid_candidates(
     order: OrderRules = FREE,
 ) -> tuple[Candidate, ...]:
     """The candidates of flat pieces or blocks slid along their surface by `steps` (N,) m, each way
-    by each; those whose kind has a place of its own stay."""
+    by each; those in corners and along edges, or whose kind
+    has a place of its own, stay."""
     zones = zones_of(room)
     by = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps, indexing="ij")], axis=1)
     found: list[Candidate] = []
     for candidate in candidates:
         first = candidate.pieces[0]
+        if len(first.rects) > 1:
+            continue
         surface = room.surface(first.surface)
         kind = first.product.id, first.fitting, first.turned, candidate.grid
         for layout in _layouts(surface, products, order):
             own = layout.product.id, layout.fitting, layout.turned, layout.grid
-            if own != kind or layout.own_place or len(first.rects) > 1:
+            if own != kind or layout.own_place:
                 continue
             rect = np.array(_outline(candidate.blocks[0])) + np.concatenate([by, by], axis=1)
             rect = _inside(surface, np.round(rect, DIGITS))
