@@ -25,9 +25,10 @@ from optimizer.placement.around import (
     few_changes,
     with_places,
 )
-from optimizer.placement.candidates import Candidate
+from optimizer.placement.candidates import Candidate, kinds_of
 from optimizer.placement.effects import Effects
 from optimizer.placement.lessons import Lesson, corrected_change
+from optimizer.placement.nearby import Neighbours
 from optimizer.placement.order import Ints
 from optimizer.placement.plan import Selection
 from optimizer.placement.plan import judged as against_bound
@@ -38,6 +39,7 @@ STEPS = (2, 6)  # at most so many places of the plan are changed at once, in one
 CLOSELY = 0.3  # of the gap, to which proposals are solved
 CLOSE = 0.5  # of the gap, to which the plan kept is proven
 FAILED, MOST = 8, 40  # plans in a row that are no better, and plans in all, after which it ends
+NEAR = 0.02  # of the objective, by which an exchange may be worse that is judged for want of others
 BETTER = 1e-3  # of the score, by which a plan must be better to take another's place
 
 
@@ -63,7 +65,9 @@ class JudgedSearch:
 
     def maker(self, candidates: tuple[Candidate, ...], effects: Effects) -> RoundMaker:
         """What makes rounds among these candidates."""
-        return replace(self.made, candidates=candidates, effects=effects, known={}, weighed={})
+        return replace(
+            self.made, candidates=candidates, effects=effects, report=None, known={}, weighed={}
+        )
 
     def _on(self) -> bool:
         over = self.made.effort.guard.over()
@@ -121,13 +125,21 @@ class JudgedSearch:
         return False
 
     def _proposed(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
-        """The best plans by the quick models that change a few places, that were not judged yet."""
+        """Plans not judged yet: the best by the quick models that change a few places; when there
+        is no such plan, those that one exchange makes hardly worse."""
         found: dict[frozenset[Candidate], Selection] = {}
         for most in STEPS:
             near = few_changes(learned, here.chosen, most)
             selection = maker.solved(near, here.chosen, CLOSELY * maker.gap)
             found.setdefault(_plan(here, selection.chosen), selection)
-        return [selection for plan, selection in found.items() if plan not in self.judged]
+        new = [selection for plan, selection in found.items() if plan not in self.judged]
+        return new or self._alike(here, learned, maker)
+
+    def _alike(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
+        kinds, most = kinds_of(here.candidates), len(self.judged) + len(STEPS)
+        alike = Neighbours(learned).alike(here.chosen, kinds, NEAR, most)
+        new = [chosen for chosen in alike if _plan(here, chosen) not in self.judged]
+        return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for chosen in new[: len(STEPS)]]
 
 
 def _plan(here: Around, chosen: Ints) -> frozenset[Candidate]:
