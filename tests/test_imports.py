@@ -35,7 +35,8 @@ MAY_IMPORT = {
     "optimizer.results": {*PLACEMENT, "optimizer.project"},
     "optimizer.round_record": PLACEMENT,
     "optimizer.round_maker": {*PLACEMENT, "optimizer.project", "optimizer.round_record"},
-    "optimizer.rounds": {*PLACEMENT, *ROUNDS, "optimizer.project"},
+    "optimizer.judged_search": {*PLACEMENT, *ROUNDS, "optimizer.project"},
+    "optimizer.rounds": {*PLACEMENT, *ROUNDS, "optimizer.project", "optimizer.judged_search"},
     "optimizer.planning": {
         *PLACEMENT, *ROUNDS, "optimizer.project", "optimizer.results", "optimizer.rounds",
     },
@@ -51,8 +52,8 @@ TOP = {
     *PLACEMENT,
     *ROUNDS,
     *(f"optimizer.{name}" for name in (
-        "project", "results", "rounds", "planning", "drawings", "measurement", "calibration",
-        "wizard", "report", "positions",
+        "project", "results", "judged_search", "rounds", "planning", "drawings", "measurement",
+        "calibration", "wizard", "report", "positions",
     )),
 }  # fmt: skip
 MAY_IMPORT["optimizer.more_plans"] = MAY_IMPORT["optimizer.planning"] | {"optimizer.planning"}

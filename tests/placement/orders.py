@@ -18,7 +18,8 @@ def toy_order() -> Order:
 
     On one wall 0 and 1 hang at heights 0 and 1 (line 0 holds both), 2 at height 2 (line 1), 3 at
     heights 1 and 3 (lines 0 and 2); the curtain rail is at height 0 for 0, at 1 for 3. 3 stands on
-    0 or 1, nothing carries 2. Blocks overhead: one of 1, two of 3. 2 is alone without 1.
+    0 or 1, nothing carries 2. Blocks overhead: one of 1, two of 3. 2 is alone without 1. Of 0 and
+    2 one at most is given up.
     """
     on = np.array([[1, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=bool)
     taken = sparse.csr_array(np.array([[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0], [0, 1, 0, 1.0]]))
@@ -37,6 +38,7 @@ def toy_order() -> Order:
             Kinds("kinds", np.array([0, 0, 1, 1]), np.array([2, 2]), 1),
             AtMost("pieces", np.array([[2.0, 1.0, 1.0, 2.0]]), 3.0),
             Company("company", counted, by_itself, beside, 0.2, 2, 6),
+            AtMost("changes", np.array([[-1.0, 0.0, -1.0, 0.0]]), -1.0),
         )
     )
 

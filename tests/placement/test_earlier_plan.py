@@ -24,7 +24,7 @@ from optimizer.project import Project
 from optimizer.results.planfile import plan_as_dict, plan_as_json
 from optimizer.room.layout import LayoutSection
 from optimizer.room.model import Box
-from optimizer.round_record import WORTH, Rounds
+from optimizer.round_record import WORTH
 from optimizer.rounds import plan_in_rounds
 
 SEED = 3
@@ -151,7 +151,7 @@ def test_the_margin_is_a_share_of_the_earlier_score(
     )
     old = replace(made.earlier[0], value=1.0)
     new = replace(made.rounds[0], value=1.0 - share * WORTH)
-    best = Rounds(made.before, (new,), (), (old,)).best
+    best = replace(made, rounds=(new,), earlier=(old,)).best
     assert (best is old) == stays
 
 

@@ -4,7 +4,6 @@ the decay it was chosen for is from the decay judged.
 The judges here are the tracer, and made-up ones whose answers are known beforehand.
 """
 
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,12 +17,13 @@ from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene
+from optimizer.judged_search import MOST as SEARCHED
+from optimizer.judged_search import STEPS
 from optimizer.placement.pieces import treated
 from optimizer.placement.plan import feasible
 from optimizer.placement.program import TIE
 from optimizer.placement.proof import objective
 from optimizer.planning import Decision, build_decision
-from optimizer.round_maker import MOST_NEAR, NEAR
 from optimizer.round_record import AGREE, Rounds, rounds_in_words
 from optimizer.rounds import MOST, plan_in_rounds
 
@@ -82,38 +82,35 @@ def test_rounds_end_within_four(traced: list[Rounds]) -> None:
 def test_the_best_judged_plan_is_kept(decisions: list[Decision], traced: list[Rounds]) -> None:
     """By value (score and money), each judged anew from the room with its pieces."""
     for decision, rounds in zip(decisions, traced, strict=True):
-        assert 0 < len(rounds.near) <= MOST_NEAR
-        for each in (*rounds.rounds, *rounds.near):
-            pieces = [p for c in each.selection.chosen for p in decision.candidates[c].pieces]
+        assert rounds.candidates[: len(decision.candidates)] == decision.candidates
+        for each in (*rounds.rounds, *rounds.searched):
+            pieces = [p for c in each.selection.chosen for p in rounds.candidates[c].pieces]
             scene = treated(decision.project.room, decision.project.scene, pieces)
             judged = judge_scene(scene, decision.project.criteria, rays(decision))
-            cost = decision.effects.cost_cents(each.selection.chosen)
+            cost = rounds.effects.cost_cents(each.selection.chosen)
             value = judged.score + TIE * cost / decision.effects.budget_cents
             assert each.value == pytest.approx(value, rel=1e-9)
-        assert rounds.best.value == min(r.value for r in (*rounds.rounds, *rounds.near))
+        assert rounds.best.value == min(r.value for r in (*rounds.rounds, *rounds.searched))
 
 
-def test_the_plan_kept_stands_against_the_bound_that_proves_it_best(traced: list[Rounds]) -> None:
+def test_the_plan_kept_stands_against_the_bound_of_the_last_proof(traced: list[Rounds]) -> None:
     for rounds in traced:
-        chosen = rounds.best.selection.chosen
-        gaps = [
-            (objective(r.limited, chosen) - r.selection.bound) / objective(r.limited, chosen)
-            for r in rounds.rounds
-        ]
-        assert rounds.best.selection.gap == pytest.approx(max(min(gaps), 0.0), abs=1e-9)
+        best, proof = rounds.best, rounds.searched[-1]
+        value = objective(best.limited, best.selection.chosen)
+        gap = (value - proof.selection.bound) / value
+        assert best.selection.gap == pytest.approx(max(gap, 0.0), abs=1e-6)
+        assert feasible(rounds.effects, best.selection.chosen)
 
 
-def test_plans_judged_besides_are_as_good_by_the_criteria(traced: list[Rounds]) -> None:
-    """Other selections that fit, worse by at most 2 % with the corrections of the best round."""
+def test_the_search_judges_and_is_never_worse_than_the_rounds(traced: list[Rounds]) -> None:
+    """Of two rooms with several rounds the search makes at least one plan better."""
+    gains = []
     for rounds in traced:
-        best = min(reversed(rounds.rounds), key=lambda r: r.value)
-        corrected = best.judged.corrected
-        value = objective(replace(best.limited, criteria=corrected), best.selection.chosen)
-        for each in rounds.near:
-            assert feasible(best.limited, each.selection.chosen)
-            assert not np.array_equal(each.selection.chosen, best.selection.chosen)
-            other = objective(replace(best.limited, criteria=corrected), each.selection.chosen)
-            assert other <= (1.0 + NEAR) * value + 1e-12
+        assert 0 < rounds.tried <= SEARCHED + len(STEPS)
+        gains.append(min(r.value for r in rounds.rounds) - rounds.best.value)
+        assert f"judged {rounds.tried} plans" in rounds_in_words(rounds)
+    assert min(gains) >= 0.0
+    assert max(gains) > 0.0
 
 
 def test_an_earlier_plan_stays_unless_another_is_clearly_better(decisions: list[Decision]) -> None:
@@ -134,18 +131,17 @@ def test_plans_judged_are_counted_once_each(
     decisions: list[Decision], traced: list[Rounds]
 ) -> None:
     for rounds in traced:
-        judged = (*rounds.rounds, *rounds.near, *rounds.proven)
-        assert rounds.judged == len({tuple(sorted(r.selection.chosen)) for r in judged})
-        assert rounds.judged > len(rounds.near)
+        plans = {tuple(sorted(r.selection.chosen)) for r in rounds.rounds}
+        assert rounds.judged == len(plans) + rounds.tried
     decision = decisions[0]
     plain = plan_in_rounds(decision.project, decision.candidates, decision.effects, (), 0.0, 60.0)
     assert plain.judged == 0
     assert rounds_in_words(plain) == "judged by the quick models alone"
 
 
-def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> None:
-    """The figure told is the largest difference in the decay rows that count; when it is more than
-    5 % in the last round, the plan had come back, was judged worse, or four rounds were over."""
+def test_rounds_go_on_until_they_agree_within_five_percent(traced: list[Rounds]) -> None:
+    """Off by the largest difference in the decay rows that count; when it is more than 5 % in the
+    last round, the plan had come back, was judged worse, or four rounds were over."""
     assert pytest.approx(0.05) == AGREE
     for rounds in traced:
         last = rounds.rounds[-1]
@@ -156,9 +152,6 @@ def test_rounds_agree_within_five_percent_or_say_so(traced: list[Rounds]) -> Non
             or last.value > min(r.value for r in rounds.rounds[:-1])
             or len(rounds.rounds) == MOST
         )
-        told = re.search(r"within (\d+) %", rounds_in_words(rounds))
-        assert told is not None
-        assert int(told[1]) - 1 <= 100 * rounds.best.off <= int(told[1]) + 1e-4
         for each in rounds.rounds:
             rows = [
                 k for k, row in enumerate(each.judged.criteria.rows)
@@ -191,7 +184,8 @@ def test_judges_that_say_what_the_criteria_say_change_nothing(decisions: list[De
         plain = planned(decision, ())
         assert len(same.rounds) <= 2  # the second proves what a rough first one found
         assert [r.off for r in same.rounds] == pytest.approx([0.0] * len(same.rounds), abs=TOUCHING)
-        assert same.best.judged.score == pytest.approx(plain.best.judged.score, rel=0.02, abs=1e-3)
+        # a rough first round, then a search that looks between the places of the grid
+        assert same.best.judged.score <= 1.02 * plain.best.judged.score + 1e-3
 
 
 @pytest.mark.parametrize("times", [0.7, 1.4])
@@ -212,7 +206,10 @@ def test_a_constant_error_is_corrected_at_once(decisions: list[Decision], times:
                                       criteria=criteria.with_limits(low / factors, high / factors))
         )  # fmt: skip
         plain = planned(other, ())
-        assert rounds.best.value == pytest.approx(plain.best.value, rel=0.02, abs=1e-3)
+        assert min(r.value for r in rounds.rounds) == pytest.approx(
+            plain.best.value, rel=0.03, abs=1e-3
+        )
+        assert rounds.best.value <= 1.02 * plain.best.value + 1e-3
 
 
 def test_rounds_with_the_same_judges_come_out_the_same(
