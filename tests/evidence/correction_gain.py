@@ -219,9 +219,9 @@ def rows_of(trials: Sequence[Trial], waves: bool) -> list[list[str]]:
         verdict = "same plan" if t.same else "better" if gain > BETTER else "worse"
         share = 100 * gain / max(t.bare.score - plain, 1e-9)
         count, kept = len(t.rounds.rounds), t.rounds.best
-        tried = [*t.rounds.rounds, *t.rounds.near, *t.rounds.proven]
-        best = 1 + next(i for i, r in enumerate(tried) if r is kept)
-        from_ = f"{best} of {count}" if best <= count else f"beside, after {count}"
+        within = [r.value for r in t.rounds.rounds]
+        found = kept.value < min(within)
+        from_ = f"search, {t.rounds.tried} judged" if found else f"rounds, of {count}"
         cells = [
             str(number), f"{t.volume:.0f}", f"{t.budget:.0f}", str(t.candidates),
             f"{t.bare.score:.3f}", f"{plain:.3f}", f"{corrected:.3f}", f"{gain:+.3f}",
