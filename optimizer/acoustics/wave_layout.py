@@ -175,7 +175,7 @@ def _branch_rows(admittance: Sequence[Admittance], dt: float) -> tuple[Floats, F
 def silent(layout: Layout, walls: Walls, dtype: type[np.floating]) -> tuple[State, Real, Real]:
     """State of rest: wall state, pressure now and before."""
     cells, faces, branches = len(layout.grid.wall_cell), len(walls.wall), walls.group_state[-1]
-    sizes = (branches, branches, faces, faces, cells, cells, cells)
+    sizes = (branches, branches, faces, faces, faces, cells, cells, cells)
     state = State(*(np.zeros(size, dtype=dtype) for size in sizes))
     return state, np.zeros(layout.size, dtype=dtype), np.zeros(layout.size, dtype=dtype)
 
