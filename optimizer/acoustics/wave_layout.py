@@ -70,7 +70,7 @@ def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
         chunk_run=chunk_run,
         gap_cell=gaps,
         chunk_gap=np.searchsorted(gaps, border),
-        wall_cell=walls,
+        wall_cell=walls.astype(np.uint32),
         wall_ratio=wall_ratio.astype(dtype),
         chunk_wall=chunk_wall,
         board_wall=board_wall,
@@ -148,7 +148,7 @@ def lay_walls(
     return Walls(
         q=q.astype(dtype),
         inverse=(1.0 / (1.0 + q)).astype(dtype),
-        wall=wall,
+        wall=wall.astype(np.uint32),
         weight=weight.astype(dtype),
         group_face=np.append(group_face, len(wall)).astype(np.int64),
         group_state=np.append(0, np.cumsum(count * branches[material])).astype(np.int64),
