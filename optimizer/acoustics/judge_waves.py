@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -186,12 +187,18 @@ def band_energy(heard: Responses, bands: Sequence[int]) -> Floats:
     """
     curves = []
     for band in bands:
-        low, high = octave_edges(band)
-        edges = (low, min(high, 0.45 * heard.fs))
-        sos = butter(ORDER, edges, "bandpass", fs=heard.fs, output="sos")
+        sos = _octave_filter(band, heard.fs)
         filtered = sosfilt(sos, heard.pressure[..., ::-1], axis=-1)[..., ::-1]
         curves.append((filtered**2).sum(axis=(0, 1)))
     return np.array(curves).reshape(len(bands), -1).T
+
+
+@lru_cache(maxsize=64)
+def _octave_filter(band: int, fs: float) -> Floats:
+    """Sections of the filter of an octave band at fs samples per second."""
+    low, high = octave_edges(band)
+    edges = (low, min(high, 0.45 * fs))
+    return np.asarray(butter(ORDER, edges, "bandpass", fs=fs, output="sos"))
 
 
 def remaining_by_band(heard: Responses, bands: Sequence[int]) -> tuple[Floats, Floats]:

@@ -15,6 +15,7 @@ Cells grow with f^3 and steps with f: memory grows with f^3, time with f^4 per s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -114,6 +115,7 @@ def damping_factor(frequency: ArrayLike, spacing: float, c: float = SOUND_SPEED)
     return np.asarray(np.cos(0.5 * k * spacing) ** 2)
 
 
+@lru_cache(maxsize=64)
 def spacing_for(f_max: float, tolerance: float = DISPERSION, c: float = SOUND_SPEED) -> float:
     """Cell edge in m at which the wave speed is off by `tolerance` at f_max in Hz at most.
 
@@ -130,6 +132,7 @@ def spacing_for(f_max: float, tolerance: float = DISPERSION, c: float = SOUND_SP
     return c / f_max / cells
 
 
+@lru_cache(maxsize=64)
 def wave_cost(
     volume: float,
     f_max: float,

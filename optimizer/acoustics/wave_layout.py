@@ -26,6 +26,7 @@ CHUNK = 40_000
 STEP = 2.0**-24
 """Ratios are rounded down to multiples of this. Sums of them are then exact in single precision,
 and a constant pressure stays exactly constant; any excess would make it grow exponentially."""
+UPPER = np.array([2, 8, 32], dtype=np.uint8)  # bits of the upper faces (WaveRoom.closed)
 Stencil = tuple[Ints, Floats]
 
 
@@ -70,7 +71,7 @@ def lay_out(room: WaveRoom, ratio: Floats, dtype: type[np.floating]) -> Layout:
         chunk_run=chunk_run,
         gap_cell=gaps,
         chunk_gap=np.searchsorted(gaps, border),
-        wall_cell=walls,
+        wall_cell=walls.astype(np.uint32),
         wall_ratio=wall_ratio.astype(dtype),
         chunk_wall=chunk_wall,
         board_wall=board_wall,
@@ -148,7 +149,7 @@ def lay_walls(
     return Walls(
         q=q.astype(dtype),
         inverse=(1.0 / (1.0 + q)).astype(dtype),
-        wall=wall,
+        wall=wall.astype(np.uint32),
         weight=weight.astype(dtype),
         group_face=np.append(group_face, len(wall)).astype(np.int64),
         group_state=np.append(0, np.cumsum(count * branches[material])).astype(np.int64),
@@ -175,7 +176,7 @@ def _branch_rows(admittance: Sequence[Admittance], dt: float) -> tuple[Floats, F
 def silent(layout: Layout, walls: Walls, dtype: type[np.floating]) -> tuple[State, Real, Real]:
     """State of rest: wall state, pressure now and before."""
     cells, faces, branches = len(layout.grid.wall_cell), len(walls.wall), walls.group_state[-1]
-    sizes = (branches, branches, faces, faces, cells, cells, cells)
+    sizes = (branches, branches, faces, faces, faces, cells, cells, cells)
     state = State(*(np.zeros(size, dtype=dtype) for size in sizes))
     return state, np.zeros(layout.size, dtype=dtype), np.zeros(layout.size, dtype=dtype)
 
@@ -251,22 +252,27 @@ def _block(room: WaveRoom, low: Ints, edge: int, weights: Floats, whole: bool) -
     With `whole` every cell must be air; else walls outside the block's air are allowed and the
     weights of missing cells go to the others (the pressure is flat at a hard wall).
     """
-    index = [low[a] + np.arange(edge) for a in range(3)]
-    keep = [(i >= 0) & (i < n) for i, n in zip(index, room.air.shape, strict=True)]
-    if whole and not all(k.all() for k in keep):
+    shape = room.air.shape
+    first = [max(0, -int(low[a])) for a in range(3)]
+    last = [min(edge, shape[a] - int(low[a])) for a in range(3)]
+    if whole and (any(first) or min(last) < edge):
         return None
-    box = np.ix_(*(i[k] for i, k in zip(index, keep, strict=True)))
+    spans = [slice(int(low[a]) + first[a], int(low[a]) + last[a]) for a in range(3)]
+    box = (spans[0], spans[1], spans[2])
     air, closed = room.air[box], room.closed[box]
-    for axis in range(3):
-        lower = np.moveaxis(closed, axis, 0)[:-1]
-        both = np.moveaxis(air, axis, 0)
-        between = (lower >> np.uint8(2 * axis + 1)) & 1 == 1
-        if np.any(between & both[:-1] & both[1:]):
-            return None
-    x, y, z = (weights[k, a] for a, k in enumerate(keep))
-    weight = x[:, None, None] * y[None, :, None] * z[None, None, :] * air
-    if (whole and not air.all()) or weight.sum() <= 0.0:
+    if whole and not air.all():
         return None
-    cell = np.ravel_multi_index(np.broadcast_arrays(*box), room.air.shape)
+    for axis in range(3):
+        near = tuple(slice(None, -1) if a == axis else slice(None) for a in range(3))
+        far = tuple(slice(1, None) if a == axis else slice(None) for a in range(3))
+        if np.any((closed[near] & UPPER[axis]).astype(bool) & air[near] & air[far]):
+            return None
+    x, y, z = (weights[first[a] : last[a], a] for a in range(3))
+    weight = x[:, None, None] * y[None, :, None] * z[None, None, :] * air
+    total = weight.sum()
+    if total <= 0.0:
+        return None
+    i, j, k = (np.arange(span.start, span.stop) for span in spans)
+    cell = (i[:, None, None] * shape[1] + j[None, :, None]) * shape[2] + k[None, None, :]
     used = np.abs(weight) > 0.0
-    return cell[used].astype(np.int64), (weight / weight.sum())[used]
+    return cell[used].astype(np.int64), (weight / total)[used]
