@@ -13,10 +13,11 @@ import numpy as np
 
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.bars import bars_of, without_rules
-from optimizer.placement.candidates import FINEST, Candidate, find_candidates
+from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.layouts import FINEST
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.order import Ints
 from optimizer.placement.orderly import order_of

@@ -100,10 +100,15 @@ def flat_piece(
     """A piece that lies flat on (or in front of) one surface."""
     plane = room.surface(surface).plane
     gap = product.fittings[fitting].gap
-    corners = prism_corners(plane, np.array([rect]), gap + product.depth)[0]
-    box = bounding_boxes(corners[None])[0]
-    rects = ((surface, rect),)
-    return Piece(product, fitting, mounting, rects, turned, np.round(corners[4:], DIGITS), box)
+    (face,), (box,) = faces_and_boxes(plane, np.array([rect]), gap + product.depth)
+    return Piece(product, fitting, mounting, ((surface, rect),), turned, face, box)
+
+
+def faces_and_boxes(plane: Plane, rects: Floats, reach: float | Floats) -> tuple[Floats, Floats]:
+    """Faces (N, 4, 3) of pieces that lie flat on rectangles (N, 4) and reach so far off them, and
+    the boxes (N, 2, 3) they take."""
+    corners = prism_corners(plane, rects, reach)
+    return np.round(corners[:, 4:], DIGITS), bounding_boxes(corners)
 
 
 def corner_piece(
