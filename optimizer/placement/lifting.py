@@ -103,8 +103,9 @@ def _with(choice: Choice, more: Sequence[Candidate]) -> tuple[Effects, Ints]:
     """The effects with more candidates, and the index of each among all."""
     own, everything = choice.effects, (*choice.candidates, *more)
     added = effects_table(
-        choice.room, choice.scene, own.criteria, tuple(more), choice.products, own.budget_cents
-    )
+        choice.room, choice.scene, own.criteria, tuple(more), choice.products, own.budget_cents,
+        cover=False,
+    )  # fmt: skip
     order = order_of(choice.room, everything, choice.order).without_broken(choice.chosen)
     effects = replace(
         own.with_more(added, cover_rows(choice.room, everything), order, first=len(own.pack)),
