@@ -12,6 +12,7 @@ from itertools import product as every
 
 import numpy as np
 
+from optimizer.faults import Fault
 from optimizer.placement.about_axis import axis_in, mirror_rects
 from optimizer.placement.blocks import (
     ALIKE,
@@ -29,7 +30,10 @@ from optimizer.placement.pieces import mirror_partner
 from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.layout import FREE, OrderRules
 from optimizer.room.model import Room, Surface
+from optimizer.room.scenario import Scenario
 
+MOST_PLACES = 150_000  # of a grid that is asked for
+WIDEST_GRID = 2.0  # m
 FINEST = 0.30  # m, grid step
 STEP_UP = 2.0  # levels on a wall are this many grid steps apart
 BELOW_TOP = 0.3  # m that pieces in lines keep from the top of a wall
@@ -144,11 +148,51 @@ class Anchors:
 
 def positions(layout: Layout, grid: float, anchors: Anchors) -> Floats:
     """Rectangles (N, 4) on the grid and at the anchors; not yet checked for being free."""
+    u, v = _lower_left(layout, grid, anchors)
+    rect = np.empty((len(u), len(v), 4))
+    rect[..., 0], rect[..., 1] = u[:, None], v
+    rect[..., 2], rect[..., 3] = (u + layout.width)[:, None], v + layout.height
+    return np.asarray(np.round(rect.reshape(-1, 4), DIGITS))
+
+
+def asked_for(room: Room, products: tuple[Product, ...], grid: float, order: OrderRules) -> int:
+    """How many rectangles a grid asks for over all layouts and surfaces, free or not and without
+    those at bounces."""
+    count = 0
+    for surface in room.surfaces:
+        anchors = Anchors(room, surface, np.zeros((0, 2)))
+        for layout in layouts_on(surface, products, order):
+            u, v = _lower_left(layout, grid, anchors)
+            count += len(u) * len(v)
+    return count
+
+
+def grid_faults(scenario: Scenario, room: Room, products: tuple[Product, ...]) -> Iterator[Fault]:
+    """A grid that a person asks for gives no more places than can be planned with."""
+    grid, order = scenario.limits.grid, scenario.layout.rules
+    if grid is None:
+        return
+    count = asked_for(room, products, grid, order)
+    coarser = grid
+    while count > MOST_PLACES and coarser < WIDEST_GRID:
+        coarser = min(1.05 * coarser, WIDEST_GRID)
+        if asked_for(room, products, coarser, order) <= MOST_PLACES:
+            break
+    if coarser > grid:
+        remedy = (
+            f"asks for {count:,} places of the products, and at most {MOST_PLACES:,} are looked "
+            f"at; write {np.ceil(100 * coarser) / 100:.2f} m or more, or fewer products"
+        )
+        yield Fault(scenario.file, "limits.grid", grid, remedy)
+
+
+def _lower_left(layout: Layout, grid: float, anchors: Anchors) -> tuple[Floats, Floats]:
+    """Where rectangles begin along u and along v; none where the layout is too large."""
     room, surface = anchors.room, anchors.surface
     u0, v0, u1, v1 = surface.plane.bounds
     width, height = layout.width, layout.height
     if width > u1 - u0 + 1e-9 or height > v1 - v0 + 1e-9:
-        return np.zeros((0, 4))
+        return np.zeros(0), np.zeros(0)
     order, on_axis = layout.order, anchors.axis
     u_starts = _starts(u0, u1, width, grid) + [a - width / 2 for a in anchors.bounces[:, 0]]
     lowest = 0.0 if layout.own_place else order.lowest_edge
@@ -178,10 +222,7 @@ def positions(layout: Layout, grid: float, anchors: Anchors) -> Floats:
         v_starts += [a[3] - height for a in windows] + [a[1] for a in windows]
         v_starts += [min(v1, a[3] + 0.1) - height for a in windows]
     u, v = (np.array(sorted(set(np.round(s, DIGITS).tolist()))) for s in (u_starts, v_starts))
-    rect = np.empty((len(u), len(v), 4))
-    rect[..., 0], rect[..., 1] = u[:, None], v
-    rect[..., 2], rect[..., 3] = (u + width)[:, None], v + height
-    return np.asarray(np.round(rect.reshape(-1, 4), DIGITS))
+    return u, v
 
 
 def _starts(low: float, high: float, size: float, step: float) -> list[float]:

@@ -38,12 +38,8 @@ from optimizer.together import one_thread_each
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PRICES = Path(__file__).parents[2] / "materials" / "catalogue.csv"
-SPARE: dict[str, float | None] = {
-    "500": 2.0,
-    "2,000": 0.33,
-    "8,000": 0.155,
-    "35,000": 0.08,
-}  # grid in m, about
+# Grids in m that give about so many candidates.
+SPARE: dict[str, float | None] = {"500": 2.0, "2,000": 0.45, "8,000": 0.18, "35,000": 0.08}
 HALL: dict[str, float | None] = {"hall": None, "hall, fine": 0.3}
 GAP = 0.01
 T = TypeVar("T")
