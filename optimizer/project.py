@@ -30,6 +30,7 @@ from optimizer.placement.candidates import allowed_products
 from optimizer.placement.catalogue import Product, read_catalogue, thin_doubts
 from optimizer.placement.holding import standing
 from optimizer.placement.hung import around_hung, hung_doubts, hung_pieces
+from optimizer.placement.layouts import grid_faults
 from optimizer.placement.pieces import Piece, mirrored_piece, piece_patches
 from optimizer.placement.spending import SetAside, budget_faults, set_aside
 from optimizer.placement.unplaced import product_doubts
@@ -232,6 +233,8 @@ def _built(reading: Reading, budget: float | None) -> tuple[Project | None, list
     hung = hung_pieces(scenario.hung, room, products, scenario.file, faults) if products else ()
     around = around_hung(room, hung)
     doubts: list[Fault] = []
+    if products:
+        faults += grid_faults(scenario, room, allowed_products(products, scenario.limits))
     if not faults:
         doubts = room_doubts(scenario, room)
         doubts += hung_doubts(scenario.hung, hung, room, scenario.file)

@@ -24,7 +24,6 @@ from materials.behind import hidden
 from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
-from materials.modal import Make
 from optimizer.acoustics.make_admittance import (
     ALONG,
     DIFFUSE,
@@ -34,6 +33,7 @@ from optimizer.acoustics.make_admittance import (
     level,
     make_share,
     make_table,
+    makes_of,
 )
 from optimizer.acoustics.reactance import fade, laboratory_admittance, with_reactance
 from optimizer.acoustics.scene import LOW_HZ, Complexes, Ints, Patches, Scene
@@ -52,7 +52,9 @@ AlongRows = tuple[Ints, Floats, Complexes, Ints, NDArray[np.bool_]]
 def bands_at(bands: Floats, hz: Floats) -> Floats:
     """Octave-band values (N, 8) at frequencies (F,): (N, F), linear in log frequency, ends held."""
     at, known = np.log(hz), np.log(np.array(BANDS, dtype=float))
-    return np.array([np.interp(at, known, row) for row in bands]).reshape(len(bands), len(at))
+    kinds, kind = np.unique(bands, axis=0, return_inverse=True)
+    found = np.array([np.interp(at, known, row) for row in kinds]).reshape(len(kinds), len(at))
+    return np.asarray(found[kind.ravel()])
 
 
 def coefficient_admittance(alpha: Floats, hz: Floats) -> Floats:
@@ -79,13 +81,10 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
 def hiding(patches: Patches, hz: Floats) -> Complexes:
     """Share (N, F) of the admittance under each piece that is lost, at frequencies (F,)."""
     hides = bands_at(patches.hides, hz).astype(np.complex128)
-    own: dict[Make, Complexes] = {}
-    for i, make in enumerate(patches.make):
+    for make, mine in makes_of(patches):
         if make is not None:
-            if make not in own:
-                own[make] = hidden(make, hz)
             share = np.interp(hz, LOW_HZ, make_share(make))
-            hides[i] = share * own[make] + (1.0 - share) * hides[i]
+            hides[mine] = share * hidden(make, hz) + (1.0 - share) * hides[mine]
     return hides
 
 

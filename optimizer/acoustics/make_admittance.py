@@ -5,6 +5,7 @@ knows it from 250 Hz up, where it was measured. Between JOIN the one passes into
 Pieces of no known make have the admittance that shows their coefficients, the same at any angle.
 """
 
+from collections.abc import Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -61,14 +62,32 @@ def joined(make: Make, strength: float, coefficients: Complexes) -> Complexes:
     )
 
 
+def makes_of(patches: Patches) -> Iterator[tuple[Make | None, Ints]]:
+    """Each make, None too, and the patches (K,) that are made so."""
+    known: dict[int, list[int]] = {}  # by which object it is: to compare makes takes long
+    for i, make in enumerate(patches.make):
+        known.setdefault(id(make), []).append(i)
+    same: dict[Make | None, list[int]] = {}
+    for rows in known.values():
+        same.setdefault(patches.make[rows[0]], []).extend(rows)
+    for make, rows in same.items():
+        yield make, np.array(sorted(rows), dtype=np.int64)
+
+
 def kinds_of(patches: Patches, spread: Floats) -> tuple[Ints, Ints]:
     """One patch of each kind (K,), and the kind (N,) of each: alike in make, strength, coefficients
     and face per covered area."""
     seen: dict[object, int] = {}
     first: list[int] = []
     kind = np.empty(len(patches), dtype=np.int64)
-    for i, make in enumerate(patches.make):
-        key = (make, float(patches.strength[i]), patches.alpha[i].tobytes(), round(spread[i], 9))
+    made = np.empty(len(patches), dtype=np.int64)
+    for number, (_, rows) in enumerate(makes_of(patches)):
+        made[rows] = number
+    keys = zip(
+        made.tolist(), patches.strength.tolist(), patches.alpha, spread.tolist(), strict=True
+    )
+    for i, (make, strength, alpha, face) in enumerate(keys):
+        key = make, strength, alpha.tobytes(), round(face, 9)
         if key not in seen:
             seen[key] = len(first)
             first.append(i)

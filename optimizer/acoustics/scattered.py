@@ -18,6 +18,7 @@ diffuser scatters close by, no table knows; within its own near field it is as l
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -137,18 +138,19 @@ def _arriving(scene: Scene, ways: Ways, faces: Faces, window: Window) -> Floats:
 
 def _parted(faces: Faces) -> tuple[Faces, Ints]:
     """Those that scatter, in parts no wider than WIDEST, and which face (M,) each belongs to."""
-    rects: list[tuple[float, ...]] = []
-    owner: list[int] = []
-    for index in np.flatnonzero(np.any(faces.sent != 0.0, axis=1)):
-        u, v = (
-            np.linspace(low, high, 1 + max(1, int(np.ceil((high - low) / WIDEST - 1e-9))))
-            for low, high in faces.rect[index].reshape(2, 2).T
-        )
-        rects += [(a, c, b, d) for a, b in zip(u[:-1], u[1:], strict=True)
-                  for c, d in zip(v[:-1], v[1:], strict=True)]  # fmt: skip
-        owner += [int(index)] * (len(rects) - len(owner))
-    mine = np.array(owner, dtype=np.int64)
-    rect = np.array(rects).reshape(-1, 4)
+    which = np.flatnonzero(np.any(faces.sent != 0.0, axis=1))
+    size = faces.rect[which, 2:] - faces.rect[which, :2]
+    count = np.maximum(np.ceil(size / WIDEST - 1e-9), 1).astype(int)
+    whole = count.prod(axis=1) == 1
+    rects, owners = [faces.rect[which[whole]]], [which[whole]]
+    for index, (along, up) in zip(which[~whole], count[~whole].tolist(), strict=True):
+        u0, v0, u1, v1 = faces.rect[index]
+        u, v = np.linspace(u0, u1, along + 1), np.linspace(v0, v1, up + 1)
+        rects.append(np.array([(a, c, b, d) for a, b in pairwise(u) for c, d in pairwise(v)]))
+        owners.append(np.full(along * up, index))
+    mine = np.concatenate(owners)
+    order = np.argsort(mine, kind="stable")
+    mine, rect = mine[order], np.concatenate(rects)[order]
     return Faces(faces.surface[mine], rect, faces.offset[mine], faces.sent[mine]), mine
 
 

@@ -87,14 +87,14 @@ def _mask(values: Iterable[bool]) -> Mask:
 def _by_place(room: Room, pieces: Sequence[Piece], limits: LimitsSection) -> dict[str, Mask]:
     """Rules on places, each a mask (N,); pieces in corners of walls stand outside them."""
     found = {key: np.zeros(len(pieces), dtype=bool) for key in RULES if key in FREE}
-    groups: dict[tuple[str, float], list[tuple[int, Rect]]] = {}
+    groups: dict[str, list[tuple[int, Rect, float]]] = {}
     for i, piece in enumerate(pieces):
         for name, rect, reach in piece.standing_out:
-            groups.setdefault((name, round(reach, 6)), []).append((i, rect))
-    for (name, reach), placed in groups.items():
-        index = [i for i, _ in placed]
-        rects: Floats = np.array([rect for _, rect in placed])
-        spread = Spread(room.surface(name), rects, reach)
+            groups.setdefault(name, []).append((i, rect, round(reach, 6)))
+    for name, placed in groups.items():
+        index = [i for i, *_ in placed]
+        rects: Floats = np.array([rect for _, rect, _ in placed])
+        spread = Spread(room.surface(name), rects, np.array([reach for *_, reach in placed]))
         for key, mask in found.items():
             mask[index] |= RULES[key](room, spread, limits)
     return found

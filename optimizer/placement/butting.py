@@ -38,30 +38,22 @@ class Joints:
 
 def find_joints(surface: Ints, rect: Floats, together: Ints) -> Joints:
     """Joints among rectangles (N, 4) of one surface (N,) and one set (N,) of pieces."""
-    found: list[tuple[int, int, int, float]] = []
-    order = np.lexsort((surface, together))
+    order = np.lexsort((np.arange(len(rect)), surface, together))
     keys = np.stack([together[order], surface[order]])
-    breaks = np.flatnonzero(np.any(keys[:, 1:] != keys[:, :-1], axis=0)) + 1
-    for rows in np.split(order, breaks):
-        if len(rows) > 1:
-            found += _joints_of(np.sort(rows), rect)
-    table = np.array(found, dtype=np.float64).reshape(-1, 4)
-    first, second, axis = table[:, :3].astype(np.int64).T
-    return Joints(first, second, axis, table[:, 3])
-
-
-def _joints_of(rows: Ints, rect: Floats) -> list[tuple[int, int, int, float]]:
-    low, high = rect[rows, :2], rect[rows, 2:]
-    common = np.minimum(high[:, None], high) - np.maximum(low[:, None], low)  # (n, n, 2)
-    found = []
-    for axis in (0, 1):
-        beside = np.abs(common[..., axis]) <= TOUCHING
-        joined = np.triu(beside & (common[..., 1 - axis] > TOUCHING), 1)
-        found += [
-            (int(rows[i]), int(rows[j]), axis, float(common[i, j, 1 - axis]))
-            for i, j in np.argwhere(joined)
-        ]
-    return found
+    new = np.concatenate([[True], np.any(keys[:, 1:] != keys[:, :-1], axis=0)])[: len(order)]
+    group = np.cumsum(new) - 1
+    left = (
+        np.cumsum(np.bincount(group))[group] - np.arange(len(order)) - 1
+    )  # behind it in its group
+    first = np.repeat(np.arange(len(order)), left)
+    second = first + 1 + np.arange(len(first)) - np.repeat(np.cumsum(left) - left, left)
+    one, other = order[first], order[second]
+    common = np.minimum(rect[one, 2:], rect[other, 2:]) - np.maximum(rect[one, :2], rect[other, :2])
+    joined = (np.abs(common) <= TOUCHING) & (common[:, ::-1] > TOUCHING)
+    axis, pair = np.nonzero(joined.T)
+    kept = np.lexsort((second[pair], first[pair], axis, group[first[pair]]))
+    axis, pair = axis[kept], pair[kept]
+    return Joints(one[pair], other[pair], axis, common[pair, 1 - axis])
 
 
 def edge_factors(
@@ -80,18 +72,25 @@ def edge_factors(
     size = np.round(rect[rows, 2:] - rect[rows, :2], 3)
     joints = find_joints(surface[rows], rect[rows], together[rows])
     lost = _lost([face for _, face in shown], size, joints)
+    known: dict[tuple[object, ...], Floats] = {}  # by which face it is: to compare faces takes long
     for place, (row, face) in enumerate(shown):
         width, height = sorted(size[place].tolist())
-        if place in lost:
-            factors[row] = piece_factor(face, width, height, lost[place])
-        else:
-            factors[row] = _alone(face, width, height)
+        less = lost.get(place)
+        key = id(face), width, height, None if less is None else less.tobytes()
+        if key not in known:
+            known[key] = (
+                _alone(face, width, height)
+                if less is None
+                else piece_factor(face, width, height, less)
+            )
+        factors[row] = known[key]
     return factors
 
 
 def _lost(faces: Sequence[Face], size: Floats, joints: Joints) -> dict[int, Floats]:
     """What each row that touches another loses of its modelled area, (8,) in m2."""
     lost: dict[int, Floats] = {}
+    known: dict[tuple[object, ...], Floats] = {}
     pairs = zip(
         joints.first.tolist(),
         joints.second.tolist(),
@@ -104,8 +103,10 @@ def _lost(faces: Sequence[Face], size: Floats, joints: Joints) -> dict[int, Floa
         one, two = (tuple(size[k][order].tolist()) for k in (i, j))
         length = round(min(shared, one[1], two[1]), 3)
         for mine, own, other in ((i, one, two), (j, two, one)):
-            half = 0.5 * _loss(faces[mine], own, other, length)
-            lost[mine] = lost.get(mine, np.zeros(N_BANDS)) + half
+            key = id(faces[mine]), own, other, length
+            if key not in known:
+                known[key] = 0.5 * _loss(faces[mine], own, other, length)
+            lost[mine] = lost.get(mine, np.zeros(N_BANDS)) + known[key]
     return lost
 
 

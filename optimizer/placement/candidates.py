@@ -1,51 +1,34 @@
 """Every placement worth considering: mirrored pairs, pieces on the axis, singles where forced.
 
-Positions are a grid along each surface plus anchors: flush with both ends, centred on the points
-where first reflections bounce, centred on the speakers' axis and on windows. A pair mirrored
-about the axis is one candidate. A single off the axis is offered only where its mirror image is
-not free (a window, a door, furniture on the other side). By the rules of order (room/layout.py) a
-place is one of a block of pieces, and there are fewer of them.
+Where they may lie on each surface says optimizer.placement.layouts. A pair mirrored about the axis
+is one candidate. A single off the axis is offered only where its mirror image is not free (a
+window, a door, furniture on the other side). All layouts of a surface that ask the same of a place
+are looked at together.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product as every
 
 import numpy as np
 
 from optimizer.acoustics.scene import Ints
-from optimizer.placement.about_axis import axis_in, mirror_rects
-from optimizer.placement.blocks import (
-    AGREE,
-    ALIKE,
-    ALONE_BY_NATURE,
-    ONE,
-    OWN_PLACE,
-    Grid,
-    agreed,
-    grids,
-    leaves_gap,
-    starts_beside_areas,
-)
+from optimizer.placement.about_axis import mirror_rects
+from optimizer.placement.blocks import ONE, Grid, leaves_gap
 from optimizer.placement.catalogue import Product, meets_fire_class
 from optimizer.placement.corners import corner_pieces
 from optimizer.placement.edges import edge_runs
-from optimizer.placement.holding import LOW, SELF_HELD, allowed_mountings
-from optimizer.placement.pieces import Piece, are_mirrored, flat_piece, mirror_partner
+from optimizer.placement.holding import allowed_mountings
+from optimizer.placement.layouts import FINEST, Anchors, Layout, Placed, layouts_on, positions
+from optimizer.placement.pieces import Piece, are_mirrored, faces_and_boxes, mirror_partner
 from optimizer.placement.rules import Spread, barred, holds
 from optimizer.placement.zones import Mask, Spots, Zones, zones_of
-from optimizer.room.geometry import DIGITS, Floats, Rect, rects_overlap
+from optimizer.room.geometry import DIGITS, Floats, Rect
 from optimizer.room.layout import FREE, OrderRules
 from optimizer.room.model import Room, Surface
 from optimizer.room.schema import LimitsSection
 
-FINEST = 0.30  # m, grid step
 ENOUGH = 4000  # free rectangles
-STEP_UP = 2.0  # levels on a wall are this many grid steps apart
-BELOW_TOP = 0.3  # m that pieces in lines keep from the top of a wall
-HIGH_WALL = 3.0  # m above the lowest edge, from which pieces in lines hang at more than two levels
 CENTRED = 1e-4  # m off the axis that counts as on it
-UPRIGHT = 1e-3  # share of its normal that points up or down in a wall that counts as upright
 
 
 @dataclass(frozen=True)
@@ -91,33 +74,6 @@ def shares_of(candidates: Sequence[Candidate], surfaces: Sequence[str]) -> Float
     return np.asarray(shares / shares.sum(axis=1, keepdims=True))
 
 
-@dataclass(frozen=True)
-class Layout:
-    """One way a product may lie on a surface: its size along u and v, and its fitting.
-
-    In a block the size is the block's. `order` are the rules that say where it may lie.
-    """
-
-    product: Product
-    fitting: int
-    mounting: str
-    width: float
-    height: float
-    turned: bool
-    grid: Grid = ONE
-    order: OrderRules = FREE
-
-    @property
-    def reach(self) -> float:
-        """How far it stands out in metres."""
-        return self.product.fittings[self.fitting].gap + self.product.depth
-
-    @property
-    def own_place(self) -> bool:
-        """Whether its kind has a place of its own: at a window, on the floor, before a wall."""
-        return self.product.kind in OWN_PLACE or self.mounting in ALONE_BY_NATURE
-
-
 def allowed_products(products: tuple[Product, ...], limits: LimitsSection) -> tuple[Product, ...]:
     """Products that are not banned, meet the fire class asked for, and keep a way to be mounted."""
     kept = []
@@ -146,14 +102,14 @@ def find_candidates(
     zones = zones_of(room)
     step = FINEST if limits.grid is None else limits.grid
     free = _free_rects(zones, products, limits, bounces, step, order)
-    count = sum(len(rect) for *_, rect in free)
+    count = sum(len(rect) for _, placed in free for _, rect in placed)
     if limits.grid is None and count > ENOUGH:
         step = round(FINEST * float(np.sqrt(count / ENOUGH)), 2)
         free = _free_rects(zones, products, limits, bounces, step, order)
     found = [
         candidate
-        for surface, layout, rect in free
-        for candidate in _mirrored(zones, surface, layout, rect, limits)
+        for surface, placed in free
+        for candidate in _mirrored(zones, surface, placed, limits)
     ]
     if order.clouds:
         found = [c for c in found if not _open_over_bounces(zones.room, c, bounces)]
@@ -192,7 +148,8 @@ def has_place(
     """True when a product has a place on the grid, in a corner or along an edge; bounces are not
     looked at."""
     zones, only = zones_of(room), (product,)
-    if any(len(rect) for *_, rect in _free_rects(zones, only, limits, {}, grid, order)):
+    free = _free_rects(zones, only, limits, {}, grid, order)
+    if any(len(rect) for _, placed in free for _, rect in placed):
         return True
     found: list[Iterator[object]] = []
     if "corner" in product.mountings:
@@ -221,12 +178,11 @@ def candidates_at(
             continue
         surface = room.surface(piece.surface)
         rect = np.array([piece.rect])
-        for layout in _layouts(surface, products, replace(order, blocks=False)):
+        for layout in layouts_on(surface, products, replace(order, blocks=False)):
             same = layout.product.id, layout.fitting, layout.turned
             if same == (piece.product.id, piece.fitting, piece.turned):
-                spots = Spots(room.surfaces.index(surface), rect, layout.reach)
-                free = rect[_usable(zones, surface, layout, spots, limits)]
-                found += _mirrored(zones, surface, layout, free, limits)
+                free = _free(zones, surface, [(layout, rect)], limits)
+                found += _mirrored(zones, surface, free, limits)
     return tuple(found)
 
 
@@ -242,13 +198,12 @@ def candidates_centred(
     product, and those of `find_candidates`."""
     zones, surface = zones_of(room), room.surface(name)
     found: list[Candidate] = []
-    for layout in _layouts(surface, products, replace(order, blocks=False)):
+    for layout in layouts_on(surface, products, replace(order, blocks=False)):
         half = np.array([layout.width, layout.height]) / 2
         rect = np.round(np.array([[*(middle - half), *(middle + half)]]), DIGITS)
-        spots = Spots(room.surfaces.index(surface), rect, layout.reach)
-        free = rect[_usable(zones, surface, layout, spots, limits)]
-        found += (Candidate(_pieces(room, layout, surface, tuple(r))) for r in free.tolist())
-        found += _mirrored(zones, surface, layout, free, limits)
+        free = _free(zones, surface, [(layout, rect)], limits)
+        found += (Candidate(block) for blocks in _blocks(room, surface, free) for block in blocks)
+        found += _mirrored(zones, surface, free, limits)
     return tuple(dict.fromkeys(found))
 
 
@@ -298,127 +253,63 @@ def _free_rects(
     bounces: dict[str, Floats],
     grid: float,
     order: OrderRules,
-) -> list[tuple[Surface, Layout, Floats]]:
+) -> list[tuple[Surface, list[Placed]]]:
     """Free rectangles (N, 4) of every product layout on every surface."""
     found = []
-    for index, surface in enumerate(zones.room.surfaces):
-        for layout in _layouts(surface, products, order):
-            anchors = bounces.get(surface.name, np.zeros((0, 2)))
-            rect = _positions(zones.room, surface, layout, grid, anchors)
-            spots = Spots(index, rect, layout.reach)
-            found.append((surface, layout, rect[_usable(zones, surface, layout, spots, limits)]))
+    for surface in zones.room.surfaces:
+        anchors = Anchors(zones.room, surface, bounces.get(surface.name, np.zeros((0, 2))))
+        placed = [
+            (layout, positions(layout, grid, anchors))
+            for layout in layouts_on(surface, products, order)
+        ]
+        found.append((surface, _free(zones, surface, placed, limits)))
     return found
 
 
-def _layouts(
-    surface: Surface, products: tuple[Product, ...], order: OrderRules
-) -> Iterator[Layout]:
-    """Ways each product may lie on this surface."""
-    if surface.is_wall:
-        upright = abs(float(surface.plane.normal[2])) < UPRIGHT
-        fitting_here = {"wall", "window", *(SELF_HELD if upright else {"stand"})}
-    else:
-        fitting_here = {"floor"} if surface.is_floor else {"ceiling"}
-    for item in products:
-        usable = [m for m in item.mountings if m in fitting_here]
-        if not usable:
-            continue
-        mounting = usable[0] if usable != ["wall", "window"] else "window"
-        turns = (False, True) if item.turn and abs(item.width - item.height) > 1e-6 else (False,)
-        for fitting, turned in every(range(len(item.fittings)), turns):
-            size = (item.height, item.width) if turned else (item.width, item.height)
-            if mounting == "adhesive" and item.fittings[fitting].gap > 0.0:
-                continue  # strips hold flush pieces only
-            blocks = grids(item.kind, mounting, size, surface) if order.blocks else (ONE,)
-            for block in blocks:
-                outline = block.outline(*size)
-                yield Layout(item, fitting, mounting, *outline, turned, block, order)
-
-
-def _positions(
-    room: Room, surface: Surface, layout: Layout, grid: float, anchors: Floats
-) -> Floats:
-    """Rectangles (N, 4) on the grid and at the anchors; not yet checked for being free."""
-    u0, v0, u1, v1 = surface.plane.bounds
-    width, height = layout.width, layout.height
-    if width > u1 - u0 + 1e-9 or height > v1 - v0 + 1e-9:
-        return np.zeros((0, 4))
-    order, on_axis = layout.order, axis_in(room, surface)
-    u_starts = _starts(u0, u1, width, grid) + [a - width / 2 for a in anchors[:, 0]]
-    lowest = 0.0 if layout.own_place else order.lowest_edge
-    bottom = v0 + (max(room.skirting, lowest) if surface.is_wall else 0.0)
-    step = grid * STEP_UP if surface.is_wall else grid
-    v_starts = _starts(bottom, v1, height, step) + [a - height / 2 for a in anchors[:, 1]]
-    if order.lines and surface.is_wall and not layout.own_place:
-        v_starts = [*_levels(bottom, v1, height), *(a - height / 2 for a in agreed(anchors[:, 1]))]
-    if order.blocks and surface.is_wall and not layout.own_place:
-        middles = agreed(anchors[:, 0], ALIKE if layout.grid.columns > 1 else AGREE)
-        u_starts = [u0, u1 - width, *(a - width / 2 for a in middles)]
-        u_starts += starts_beside_areas(surface, width)
-        u_starts += [middle - width / 2 for middle in _opposite_areas(room, surface)]
-    if order.clouds and surface.is_ceiling and on_axis is not None and on_axis[0] == 1:
-        u_starts = _starts(u0, u1, width, 2 * STEP_UP * grid)
-        u_starts += [a - width / 2 for a in agreed(anchors[:, 0], ALIKE)]
-        v_starts = [a - height / 2 for a in anchors[:, 1]]  # the axis comes below
-    if layout.mounting in LOW:
-        v_starts = [v0]
-    if on_axis is not None:
-        along, at = on_axis
-        (u_starts if along == 0 else v_starts).append(at - (width, height)[along] / 2)
-    if layout.product.kind == "curtain":
-        windows = [a.rect for a in surface.areas if a.kind == "window"]
-        u_starts += [(a[0] + a[2] - width) / 2 for a in windows]
-        u_starts += [a[0] for a in windows] + [a[2] - width for a in windows]
-        v_starts += [a[3] - height for a in windows] + [a[1] for a in windows]
-        v_starts += [min(v1, a[3] + 0.1) - height for a in windows]
-    u, v = (np.unique(np.round(starts, DIGITS)) for starts in (u_starts, v_starts))
-    grid_u, grid_v = (g.ravel() for g in np.meshgrid(u, v, indexing="ij"))
-    rect = np.stack([grid_u, grid_v, grid_u + width, grid_v + height], axis=1)
-    return np.asarray(np.round(rect, DIGITS), dtype=np.float64)
-
-
-def _starts(low: float, high: float, size: float, step: float) -> list[float]:
-    last = high - size
-    return [*np.arange(low, last + 1e-9, step).tolist(), last]
-
-
-def _opposite_areas(room: Room, surface: Surface) -> list[float]:
-    """Middles along a wall of the mirror images of areas, where pieces hang without a twin."""
-    partner = mirror_partner(room, surface)
-    blocking = [] if partner is None else [a.rect for a in partner.areas if a.blocks]
-    if partner is None or not blocking:
-        return []
-    rects = mirror_rects(room, partner, surface, np.array(blocking))
-    return [round(float(middle), DIGITS) for middle in rects[:, [0, 2]].mean(axis=1)]
-
-
-def _levels(low: float, high: float, size: float) -> list[float]:
-    """Lower edges of what is hung in lines: at the foot of the wall and below its top, on high
-    walls between them too.
-
-    What hangs at one height only leaves the sound in the other half of the room to itself.
-    """
-    top = max(high - BELOW_TOP - size, low)
-    steps = np.arange(low, top, STEP_UP * FINEST).tolist()
-    kept = steps if high - low > HIGH_WALL else [low]
-    return [*kept, top] if size <= high - low + 1e-9 else []
+def _free(
+    zones: Zones, surface: Surface, placed: Sequence[Placed], limits: LimitsSection
+) -> list[Placed]:
+    """The rectangles of layouts that are free."""
+    usable = _usable(zones, surface, placed, limits)
+    return [(layout, rect[mask]) for (layout, rect), mask in zip(placed, usable, strict=True)]
 
 
 def _usable(
+    zones: Zones, surface: Surface, placed: Sequence[Placed], limits: LimitsSection
+) -> list[Mask]:
+    """Which rectangles of each layout are free, within the limits on depth and headroom, and can
+    hold the piece."""
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for number, (layout, _) in enumerate(placed):
+        alike.setdefault(layout.asks, []).append(number)
+    found = [np.zeros(len(rect), dtype=bool) for _, rect in placed]
+    for numbers in alike.values():
+        sizes = [len(placed[n][1]) for n in numbers]
+        if not any(sizes):
+            continue
+        rect = np.concatenate([placed[n][1] for n in numbers])
+        reach = np.repeat([placed[n][0].reach for n in numbers], sizes)
+        spots = Spots(zones.room.surfaces.index(surface), rect, reach)
+        free = _usable_alike(zones, surface, placed[numbers[0]][0], spots, limits)
+        for n, mask in zip(numbers, np.split(free, np.cumsum(sizes)[:-1]), strict=True):
+            found[n] = mask
+    return found
+
+
+def _usable_alike(
     zones: Zones, surface: Surface, layout: Layout, spots: Spots, limits: LimitsSection
 ) -> Mask:
-    """Which spots are free, within the limits on depth and headroom, and can hold the piece."""
-    kind = layout.product.kind
-    over = frozenset({"window"}) if "window" in layout.product.mountings else frozenset()
-    free = zones.free(spots, over, flat=kind == "rug")
-    if "wall" not in layout.product.mountings and layout.mounting == "window":
+    """Which spots of layouts that ask the same as this one are usable."""
+    may, only, flat, lowest, mounting = layout.asks
+    free = zones.free(spots, frozenset({"window"}) if may else frozenset(), flat=flat)
+    if only:
         free &= _over_window(surface, spots.rect)
-    if surface.is_wall and not layout.own_place:
+    if surface.is_wall and np.isfinite(lowest):
         heights = surface.plane.to_xyz(spots.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
-        free &= heights >= layout.order.lowest_edge - 1e-9
+        free &= heights >= lowest - 1e-9
     index = np.flatnonzero(free)
-    spread = Spread(surface, spots.rect[index], spots.reach)
-    free[index] = ~barred(zones.room, spread, limits) & holds(zones, spread, layout.mounting)
+    spread = Spread(surface, spots.rect[index], np.broadcast_to(spots.reach, len(free))[index])
+    free[index] = ~barred(zones.room, spread, limits) & holds(zones, spread, mounting)
     return free
 
 
@@ -431,69 +322,93 @@ def _over_window(surface: Surface, rect: Floats) -> Mask:
 
 
 def _mirrored(
-    zones: Zones,
-    surface: Surface,
-    layout: Layout,
-    free: Floats,
-    limits: LimitsSection,
+    zones: Zones, surface: Surface, placed: Sequence[Placed], limits: LimitsSection
 ) -> Iterator[Candidate]:
     """Candidates of free rectangles: pairs once, pieces on the axis, singles where forced."""
-    if not len(free):
+    placed = [(layout, rect) for layout, rect in placed if len(rect)]
+    room, partner = zones.room, mirror_partner(zones.room, surface)
+    if partner is None or not placed:
+        for (layout, _), blocks in zip(placed, _blocks(room, surface, placed), strict=True):
+            yield from (Candidate(block, layout.grid) for block in blocks)
         return
-    room = zones.room
-    partner = mirror_partner(room, surface)
-    if partner is None:
-        for rect in free.tolist():
-            yield Candidate(_pieces(room, layout, surface, tuple(rect)), layout.grid)
-        return
-    image = mirror_rects(room, surface, partner, free)
-    index = room.surfaces.index(partner)
-    fits = _usable(zones, partner, layout, Spots(index, image, layout.reach), limits)
-    same = partner.name == surface.name
-    forced = ~fits & ~_partly_free(zones, partner, layout, image, limits)
-    for rect, twin, free_too, alone in zip(
-        free.tolist(), image.tolist(), fits, forced, strict=True
-    ):
-        first = _pieces(room, layout, surface, tuple(rect))
-        if same and np.abs(np.subtract(rect, twin)).max() < CENTRED or alone:
-            yield Candidate(first, layout.grid)
-        elif not free_too or same and rects_overlap(rect, twin):
-            continue
-        elif _is_first(room, first, surface, partner):
-            second = _pieces(room, layout, partner, tuple(twin))
-            yield Candidate((*first, *second), layout.grid)
+    sizes = np.cumsum([len(rect) for _, rect in placed])[:-1]
+    rects = np.concatenate([rect for _, rect in placed])
+    images = mirror_rects(room, surface, partner, rects)
+    twins = [(layout, i) for (layout, _), i in zip(placed, np.split(images, sizes), strict=True)]
+    fits = np.concatenate(_usable(zones, partner, twins, limits))
+    forced = ~fits & ~_partly_free(zones, partner, twins, limits, ~fits)
+    single, double = forced, ~forced & fits
+    if partner is surface:
+        own = np.abs(rects - images).max(axis=1) < CENTRED
+        left = (surface.plane.to_xyz(rects.reshape(-1, 2, 2))[..., 1]).mean(axis=1) < room.axis_y
+        single, double = own | forced, double & ~own & ~_overlap(rects, images) & left
+    elif room.surfaces.index(surface) > room.surfaces.index(partner):
+        double = np.zeros(len(rects), dtype=bool)
+    kept = single | double
+    first = _taken(placed, kept)
+    second = _taken(twins, double)
+    others = iter([block for each in _blocks(room, partner, second) for block in each])
+    paired = iter(double[kept].tolist())
+    for (layout, _), blocks in zip(first, _blocks(room, surface, first), strict=True):
+        for block in blocks:
+            yield Candidate((*block, *next(others)) if next(paired) else block, layout.grid)
+
+
+def _taken(placed: Sequence[Placed], mask: Mask) -> list[Placed]:
+    """The rectangles of layouts, one layout's after another's, where a mask holds."""
+    masks = np.split(mask, np.cumsum([len(rect) for _, rect in placed])[:-1])
+    return [(layout, rect[kept]) for (layout, rect), kept in zip(placed, masks, strict=True)]
+
+
+def _overlap(rects: Floats, others: Floats, least: float = 1e-6) -> Mask:
+    """Which rectangles (N, 4) share a part with others (N, 4) (`rects_overlap`)."""
+    shared = np.minimum(rects[:, 2:], others[:, 2:]) - np.maximum(rects[:, :2], others[:, :2])
+    return np.asarray(np.all(shared > least, axis=1))
 
 
 def _partly_free(
-    zones: Zones, surface: Surface, layout: Layout, rects: Floats, limits: LimitsSection
+    zones: Zones, surface: Surface, placed: Sequence[Placed], limits: LimitsSection, asked: Mask
 ) -> Mask:
-    """Which outlines (N, 4) of blocks leave a place for some of their pieces."""
-    some = np.zeros(len(rects), dtype=bool)
-    if layout.grid.count == 1:
-        return some
-    index = zones.room.surfaces.index(surface)
-    cells = np.array([list(layout.grid.cells(tuple(rect))) for rect in rects.tolist()])
-    for cell in range(layout.grid.count):
-        spots = Spots(index, cells[:, cell], layout.reach)
-        some |= _usable(zones, surface, layout, spots, limits)
-    return some
+    """Which outlines of blocks leave a place for some of their pieces, of those `asked` for."""
+    asked = asked & np.concatenate([np.full(len(r), y.grid.count > 1) for y, r in placed])
+    blocks = _taken(placed, asked)
+    cells = [(layout, layout.grid.cells_of(rect).reshape(-1, 4)) for layout, rect in blocks]
+    usable = _usable(zones, surface, cells, limits)
+    some = [
+        mask.reshape(-1, layout.grid.count).any(axis=1)
+        for (layout, _), mask in zip(cells, usable, strict=True)
+    ]
+    found = np.zeros(len(asked), dtype=bool)
+    found[asked] = np.concatenate(some)
+    return found
 
 
-def _is_first(room: Room, block: Sequence[Piece], surface: Surface, partner: Surface) -> bool:
-    """True for the member of a pair that lies left of the axis, so that a pair is made once."""
-    if surface.name != partner.name:
-        order = room.surfaces.index
-        return order(surface) < order(partner)
-    return float(np.mean([piece.box[:, 1].mean() for piece in block])) < room.axis_y
-
-
-def _pieces(room: Room, layout: Layout, surface: Surface, rect: Rect) -> tuple[Piece, ...]:
-    """The pieces of a block in its outline."""
-    mounting = layout.mounting
-    if mounting == "window" and not _over_window(surface, np.array([rect]))[0]:
-        mounting = "wall"
-    product, fitting, turned = layout.product, layout.fitting, layout.turned
-    return tuple(
-        flat_piece(room, product, fitting, mounting, surface.name, cell, turned)
-        for cell in layout.grid.cells(rect)
-    )
+def _blocks(
+    room: Room, surface: Surface, placed: Sequence[Placed]
+) -> list[list[tuple[Piece, ...]]]:
+    """The pieces of the blocks in the outlines of each layout."""
+    made = []
+    cells = [layout.grid.cells_of(rect).reshape(-1, 4) for layout, rect in placed]
+    sizes = [len(each) for each in cells]
+    if not sum(sizes):
+        return [[] for _ in placed]
+    reach = np.repeat([layout.reach for layout, _ in placed], sizes)
+    faces, boxes = faces_and_boxes(surface.plane, np.concatenate(cells), reach)
+    start = 0
+    for (layout, rect), mine in zip(placed, cells, strict=True):
+        mountings = [layout.mounting] * len(rect)
+        if layout.mounting == "window":
+            over = _over_window(surface, rect).tolist()
+            mountings = ["window" if yes else "wall" for yes in over]
+        count, rects = layout.grid.count, mine.tolist()
+        taken = zip(rects, faces[start:], boxes[start:], strict=False)
+        pieces = [
+            Piece(
+                layout.product, layout.fitting, mountings[i // count],
+                ((surface.name, (u0, v0, u1, v1)),), layout.turned, face, box,
+            )
+            for i, ((u0, v0, u1, v1), face, box) in enumerate(taken)
+        ]  # fmt: skip
+        made.append([tuple(pieces[i : i + count]) for i in range(0, len(pieces), count)])
+        start += len(mine)
+    return made

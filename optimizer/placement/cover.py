@@ -6,6 +6,7 @@ pairwise rows would say, with a tighter relaxation. Pieces on different surfaces
 space near an edge are kept apart by the shadow each throws on the other's surface.
 """
 
+from collections.abc import Sequence
 from itertools import groupby
 
 import numpy as np
@@ -15,11 +16,12 @@ from scipy import sparse
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.pieces import Piece
 from optimizer.placement.zones import prism_corners
-from optimizer.room.geometry import Floats
+from optimizer.room.geometry import Floats, Rect
 from optimizer.room.model import Room, Surface
 
 TOUCH = 1e-6
 Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
 
 def cover_rows(room: Room, candidates: tuple[Candidate, ...]) -> list[Ints]:
@@ -28,58 +30,88 @@ def cover_rows(room: Room, candidates: tuple[Candidate, ...]) -> list[Ints]:
     owner = np.array([i for i, c in enumerate(candidates) for _ in c.pieces], dtype=np.int64)
     if not pieces:
         return []
-    corners = np.stack([_prism(room, piece) for piece in pieces])
-    reach = _largest_reach(room, pieces)
+    own = _lying(room, pieces)
+    corners = _prisms(room, pieces)
     rows: list[Ints] = []
     for surface in room.surfaces:
-        rect, piece = _footprints(surface, pieces, corners, reach[surface.name])
+        rect, piece = _footprints(surface, own[surface.name], pieces, corners)
         if len(rect):
             rows += _cells(rect, owner[piece])
     return _maximal(rows, len(candidates))
 
 
-def _largest_reach(room: Room, pieces: list[Piece]) -> dict[str, float]:
-    reach = {surface.name: 0.0 for surface in room.surfaces}
-    for piece in pieces:
-        if len(piece.rects) == 1:
-            reach[piece.surface] = max(reach[piece.surface], piece.reach)
-    return reach
+def _lying(room: Room, pieces: Sequence[Piece]) -> dict[str, tuple[Floats, Ints]]:
+    """Rectangles (M, 4) that pieces cover on each surface, and which pieces (M,)."""
+    found: dict[str, list[tuple[int, Rect]]] = {surface.name: [] for surface in room.surfaces}
+    for index, piece in enumerate(pieces):
+        for name, rect in piece.rects:
+            found[name].append((index, rect))
+    return {
+        name: (
+            np.array([rect for _, rect in lying]).reshape(-1, 4),
+            np.array([index for index, _ in lying], dtype=np.int64),
+        )
+        for name, lying in found.items()
+    }
 
 
 def _footprints(
-    surface: Surface, pieces: list[Piece], corners: Floats, reach: float
+    surface: Surface, own: tuple[Floats, Ints], pieces: Sequence[Piece], corners: Floats
 ) -> tuple[Floats, Ints]:
     """Rectangles (M, 4) on a surface that pieces cover or throw a shadow on, and their pieces."""
-    plane = surface.plane
-    own = [(i, r) for i, p in enumerate(pieces) for n, r in p.rects if n == surface.name]
+    plane, (rects, index) = surface.plane, own
+    flat = (pieces[i].reach for i in index.tolist() if len(pieces[i].rects) == 1)
+    reach = max(flat, default=0.0)
     others = np.ones(len(pieces), dtype=bool)
-    others[[i for i, _ in own]] = False
+    others[index] = False
     near = np.flatnonzero(others & (plane.height_over(corners).min(axis=1) < reach - TOUCH))
     uv = plane.to_uv(corners[near])
     shadows = np.concatenate([uv.min(axis=1), uv.max(axis=1)], axis=1)
-    rect = np.concatenate([np.array([r for _, r in own]).reshape(-1, 4), shadows])
-    return rect, np.concatenate([np.array([i for i, _ in own], dtype=np.int64), near])
+    return np.concatenate([rects, shadows]), np.concatenate([index, near])
 
 
-def _prism(room: Room, piece: Piece) -> Floats:
-    """Eight corners (8, 3) of the space a piece takes."""
-    if len(piece.rects) == 1:
-        plane = room.surface(piece.surface).plane
-        return np.asarray(prism_corners(plane, np.array([piece.rect]), piece.reach)[0])
-    low, high = piece.box
+def _prisms(room: Room, pieces: Sequence[Piece]) -> Floats:
+    """Eight corners (N, 8, 3) of the space each piece takes."""
+    boxes = np.stack([piece.box for piece in pieces])
     choice = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], dtype=bool)
-    return np.asarray(np.where(choice, high, low))
+    corners = np.where(choice, boxes[:, 1, None], boxes[:, 0, None])
+    flat: dict[str, list[int]] = {}
+    for index, piece in enumerate(pieces):
+        if len(piece.rects) == 1:
+            flat.setdefault(piece.surface, []).append(index)
+    for name, mine in flat.items():
+        rects = np.array([pieces[i].rect for i in mine])
+        reach = np.array([pieces[i].reach for i in mine])
+        corners[mine] = prism_corners(room.surface(name).plane, rects, reach)
+    return np.asarray(corners)
 
 
 def _cells(rect: Floats, owner: Ints) -> list[Ints]:
-    """Owners of the rectangles over each point of the lower-left grid, two or more of them."""
+    """Owners of the rectangles over each point of the lower-left grid, two or more of them; without
+    points over which there is nothing that is not over the next point too."""
     u, v = (np.unique(np.round(rect[:, i], 6)) for i in (0, 1))
     over_u = (rect[:, 0] <= u[:, None] + TOUCH) & (u[:, None] < rect[:, 2] - TOUCH)
     over_v = (rect[:, 1] <= v[:, None] + TOUCH) & (v[:, None] < rect[:, 3] - TOUCH)
-    both = (over_u[:, None, :] & over_v[None, :, :]).reshape(-1, len(rect))
-    packed = {np.packbits(row).tobytes(): i for i, row in enumerate(both)}
-    rows = (np.unique(owner[both[i]]) for i in packed.values())
+    known = _within_next(over_u, over_v) | _within_next(over_v, over_u).T
+    seen: dict[bytes, Ints] = {}
+    for i, j in np.argwhere(~known):
+        both = over_u[i] & over_v[j]
+        seen.setdefault(np.packbits(both).tobytes(), np.flatnonzero(both))
+    rows = (np.unique(owner[members]) for members in seen.values())
     return [row for row in rows if len(row) > 1]
+
+
+def _within_next(over: Mask, across: Mask) -> Mask:
+    """At which points (U, V) what is `over` (U, N) and `across` (V, N) is within what is there at
+    the next or, with more beside it, at the last point along U."""
+    leaves, comes = over.copy(), over.copy()
+    leaves[:-1] &= ~over[1:]
+    comes[1:] &= ~over[:-1]
+    beside = across.T.astype(np.float32)
+    gone, new, there = (x.astype(np.float32) @ beside for x in (leaves, comes, over))
+    less = np.zeros(there.shape, dtype=bool)
+    less[1:] = there[1:] < there[:-1]
+    return np.asarray((gone == 0) | ((new == 0) & less))
 
 
 def _maximal(rows: list[Ints], count: int) -> list[Ints]:

@@ -30,15 +30,17 @@ def with_tangents(
     """
     place = {name: i for i, name in enumerate(program.names)}
     over = (effects.criteria.weights > 0) & (effects.criteria.excess(quantities) > 0)
-    rows, bounds = [], []
-    for k in np.flatnonzero(over):
-        lines = effects.criteria.tangents(int(k), quantities[k], quantities[k])
+    rows = np.flatnonzero(over)
+    slopes, bounds = [], []
+    for k in rows.tolist():
+        lines = effects.criteria.tangents(k, quantities[k], quantities[k])
         slope, intercept = max(lines, key=lambda line: line[0] * quantities[k] + line[1])
-        row = np.zeros(len(program.cost))
-        row[[place[f"{block}e[{k}]"], place[f"{block}q[{k}]"]]] = 1.0, -slope
-        rows.append(row)
+        slopes.append(-slope)
         bounds.append(intercept)
-    added = sparse.csc_matrix(np.array(rows).reshape(-1, len(program.cost)))
+    columns = [place[f"{block}{side}[{k}]"] for side in "eq" for k in rows.tolist()]
+    values = np.concatenate([np.ones(len(rows)), slopes])
+    at = np.tile(np.arange(len(rows)), 2)
+    added = sparse.csc_matrix((values, (at, columns)), shape=(len(rows), len(program.cost)))
     more = replace(
         program,
         A=sparse.vstack([program.A, added], format="csc"),
@@ -69,8 +71,11 @@ def check_lines(
     allowed = FEASIBLE * (1.0 + exact)
 
     def column(name: str) -> Floats:
-        found = place.get(name)
-        return np.zeros(len(low)) if found is None else rows[:, [found]].toarray().ravel()
+        found, values = place.get(name), np.zeros(len(low))
+        if found is not None:
+            part = slice(rows.indptr[found], rows.indptr[found + 1])
+            values[rows.indices[part]] = rows.data[part]
+        return values
 
     for k, criterion in enumerate(effects.criteria.rows):
         own = column(f"{block}e[{k}]")

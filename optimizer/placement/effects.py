@@ -114,8 +114,10 @@ def effects_table(
     candidates: tuple[Candidate, ...],
     products: tuple[Product, ...],
     budget_cents: int,
+    cover: bool = True,
 ) -> Effects:
-    """The effects of candidates in a room."""
+    """The effects of candidates in a room; without `cover` they are not asked which exclude each
+    other, for where they join others (`Effects.with_more`)."""
     bought = purchases(products)
     return Effects(
         criteria=criteria,
@@ -123,7 +125,7 @@ def effects_table(
         change=_change(room, scene, criteria, candidates),
         product=_purchase_of(candidates, bought),
         pieces=np.array([len(c.pieces) for c in candidates], dtype=np.int64),
-        cover=tuple(cover_rows(room, candidates)),
+        cover=tuple(cover_rows(room, candidates)) if cover else (),
         price_cents=np.array([p.outlay_cents for p in bought], dtype=np.int64),
         pack=np.array([p.product.pack for p in bought], dtype=np.int64),
         owned=np.array([p.product.owned for p in bought], dtype=np.int64),

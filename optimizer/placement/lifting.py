@@ -13,10 +13,11 @@ import numpy as np
 
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.bars import bars_of, without_rules
-from optimizer.placement.candidates import FINEST, Candidate, find_candidates
+from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.layouts import FINEST
 from optimizer.placement.nearby import Neighbours
 from optimizer.placement.order import Ints
 from optimizer.placement.orderly import order_of
@@ -102,8 +103,9 @@ def _with(choice: Choice, more: Sequence[Candidate]) -> tuple[Effects, Ints]:
     """The effects with more candidates, and the index of each among all."""
     own, everything = choice.effects, (*choice.candidates, *more)
     added = effects_table(
-        choice.room, choice.scene, own.criteria, tuple(more), choice.products, own.budget_cents
-    )
+        choice.room, choice.scene, own.criteria, tuple(more), choice.products, own.budget_cents,
+        cover=False,
+    )  # fmt: skip
     order = order_of(choice.room, everything, choice.order).without_broken(choice.chosen)
     effects = replace(
         own.with_more(added, cover_rows(choice.room, everything), order, first=len(own.pack)),

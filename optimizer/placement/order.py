@@ -8,6 +8,7 @@ definitions the arrays are built in optimizer.placement.orderly).
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import combinations_with_replacement, pairwise
 from typing import Protocol
 
 import numpy as np
@@ -87,39 +88,46 @@ class Lines:
         return Rows(A, filled(through, lines), np.array(high), lines)
 
     @cached_property
-    def _held(self) -> tuple[tuple[Ints, Mask], ...]:
-        """For each group: sets of lines (N, most), and which candidates (N, C) each set holds."""
+    def _held(self) -> tuple[tuple[Ints, Mask, Ints], ...]:
+        """For each group: sets of lines (N, most), which heights together (N, H) each set holds,
+        and which of these (C,) a candidate takes."""
         return tuple(
             self._sets(on, heights) for on, heights in zip(self.on, self.heights, strict=True)
         )
 
-    def _sets(self, on: Mask, heights: sparse.csr_array) -> tuple[Ints, Mask]:
-        lines = on.shape[1]
-        sets = np.stack(np.meshgrid(*[np.arange(lines)] * self.most, indexing="ij"), axis=-1)
-        sets = sets.reshape(-1, self.most)
-        sets = sets[np.all(np.diff(sets, axis=1) >= 0, axis=1)]
+    def _sets(self, on: Mask, heights: sparse.csr_array) -> tuple[Ints, Mask, Ints]:
+        sets = np.array(list(combinations_with_replacement(range(on.shape[1]), self.most)))
         missed = ~on[:, sets].any(axis=2)  # (S, N)
-        beside = np.asarray(heights @ missed.astype(np.float64).reshape(len(on), -1))  # (C, N)
-        return sets, np.asarray(beside == 0).T
+        taken: dict[bytes, int] = {}  # candidates at the same heights are held by the same sets
+        ends = heights.indptr.tolist()
+        each = (heights.indices[a:b].tobytes() for a, b in pairwise(ends))
+        which = np.array([taken.setdefault(key, len(taken)) for key in each], dtype=np.int64)
+        first = np.unique(which, return_index=True)[1]
+        beside = np.asarray(heights[first] @ missed.astype(np.float64).reshape(len(on), -1))
+        return sets, np.asarray(beside == 0).T, which
 
     def holds(self, chosen: Ints) -> bool:
         """Whether in each group some set of lines holds all of the selection."""
-        return all(bool(held[:, chosen].all(axis=1).any()) for _, held in self._held)
+        return all(
+            bool(held[:, np.unique(which[chosen])].all(axis=1).any())
+            for _, held, which in self._held
+        )
 
     def open(self, chosen: Ints) -> Mask:
         """Candidates that some set of lines holds together with the selection."""
         count = self.heights[0].shape[0] if self.heights else 0
         free = np.ones(count, dtype=bool)
-        for _, held in self._held:
-            free &= held[held[:, chosen].all(axis=1)].any(axis=0)
+        for _, held, which in self._held:
+            fits = held[:, np.unique(which[chosen])].all(axis=1)
+            free &= np.asarray(held[fits].any(axis=0))[which]
         return free
 
     def columns(self, chosen: Ints) -> Floats:
         """One for the lines of the first set that holds the selection, in each group."""
         parts = []
-        for on, (sets, held) in zip(self.on, self._held, strict=True):
+        for on, (sets, held, which) in zip(self.on, self._held, strict=True):
             used = np.zeros(on.shape[1])
-            fits = np.flatnonzero(held[:, chosen].all(axis=1))
+            fits = np.flatnonzero(held[:, which[chosen]].all(axis=1))
             used[sets[fits[0]] if len(fits) else NONE] = 1.0
             parts.append(used)
         return np.concatenate(parts) if parts else np.zeros(0)
@@ -262,12 +270,13 @@ class Company:
         places, more = self.at.shape[0], float(max(self.upto - self.few, 0))
         sums = sparse.csr_array(np.stack([-self.share * self.counted, self.counted]))
         A = sparse.csr_array(sparse.vstack([sparse.csr_array(self.at - self.near), sums]))
-        B = np.zeros((places + 2, places + 1))
-        B[places:, 0] = -float(self.few), more
-        B[np.arange(places), np.arange(places) + 1] = -1.0
-        B[places, 1:] = 1.0
+        each = np.arange(places)
+        values = np.concatenate([-np.ones(places), [-float(self.few)], np.ones(places), [more]])
+        at = np.concatenate([each, np.full(places + 1, places), [places + 1]])
+        columns = np.concatenate([each + 1, [0], each + 1, [0]])
+        B = sparse.csr_array((values, (at, columns)), shape=(places + 2, places + 1))
         high = np.concatenate([np.zeros(places + 1), [self.few + more]])
-        return Rows(A, sparse.csr_array(B), high, 1)
+        return Rows(A, B, high, 1)
 
     def holds(self, chosen: Ints) -> bool:
         """Whether enough have company, or there are few."""

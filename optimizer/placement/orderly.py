@@ -5,7 +5,7 @@ Only pieces on the same surface, or in the same corner, keep each other company 
 a little stricter than what it is told by.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from scipy import sparse
@@ -18,11 +18,11 @@ from optimizer.placement.neat import (
     based,
     carries,
     counts,
-    has_lines,
     in_corner,
     in_stack,
     is_overhead,
     lines_of,
+    own_place,
     wall_of,
 )
 from optimizer.placement.order import (
@@ -49,7 +49,8 @@ def order_of(room: Room, candidates: Sequence[Candidate], rules: OrderRules) -> 
     """The order that selections of these candidates must keep to."""
     found: list[Rule] = []
     if rules.lines:
-        found.append(_lines("lines", candidates, rules.lines, lambda p: _on_wall(room, p)))
+        walls = {s.name: wall_of(room, s.name) for s in room.surfaces if s.is_wall}
+        found.append(_lines("lines", candidates, rules.lines, lambda p: _on_wall(walls, p)))
     if rules.one_rail:
         found.append(_lines("rail", candidates, 1, lambda p: _on_rail(room, p)))
     if rules.stacks:
@@ -67,10 +68,10 @@ def order_of(room: Room, candidates: Sequence[Candidate], rules: OrderRules) -> 
     return Order(tuple(rule for rule in found if not isinstance(rule, Lines) or rule.on))
 
 
-def _on_wall(room: Room, piece: Piece) -> Lying | None:
-    if not has_lines(room, piece):
+def _on_wall(walls: Mapping[str, str], piece: Piece) -> Lying | None:
+    if own_place(piece) or piece.surface not in walls:
         return None
-    return wall_of(room, piece.surface), lines_of(piece)
+    return walls[piece.surface], lines_of(piece)
 
 
 def _on_rail(room: Room, piece: Piece) -> Lying | None:

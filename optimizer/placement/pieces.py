@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -40,7 +41,7 @@ class Piece:
     face: Floats = field(repr=False, compare=False)
     box: Floats = field(repr=False, compare=False)
 
-    @property
+    @cached_property
     def surface(self) -> str:
         """Where it hangs: the surface's name, or both walls of a corner ("front-left")."""
         return "-".join(name for name, _ in self.rects)
@@ -100,10 +101,15 @@ def flat_piece(
     """A piece that lies flat on (or in front of) one surface."""
     plane = room.surface(surface).plane
     gap = product.fittings[fitting].gap
-    corners = prism_corners(plane, np.array([rect]), gap + product.depth)[0]
-    box = bounding_boxes(corners[None])[0]
-    rects = ((surface, rect),)
-    return Piece(product, fitting, mounting, rects, turned, np.round(corners[4:], DIGITS), box)
+    (face,), (box,) = faces_and_boxes(plane, np.array([rect]), gap + product.depth)
+    return Piece(product, fitting, mounting, ((surface, rect),), turned, face, box)
+
+
+def faces_and_boxes(plane: Plane, rects: Floats, reach: float | Floats) -> tuple[Floats, Floats]:
+    """Faces (N, 4, 3) of pieces that lie flat on rectangles (N, 4) and reach so far off them, and
+    the boxes (N, 2, 3) they take."""
+    corners = prism_corners(plane, rects, reach)
+    return np.round(corners[:, 4:], DIGITS), bounding_boxes(corners)
 
 
 def corner_piece(
@@ -167,44 +173,70 @@ def piece_patches(
     owner = np.array([row[0] for row in rows], dtype=np.int64)
     surface = np.array([row[1] for row in rows], dtype=np.int64)
     rect = np.array([row[2] for row in rows])
-    each = [row[3] for row in rows]
-    alpha, face = _absorbing(each)
-    open_back = np.array([p.material.category in OPEN_BACK for p in each])[:, None]
+    one, kind = _alike([row[3] for row in rows])
+    alpha, face = _absorbing(one, kind, np.stack([piece.face for piece in pieces])[owner])
+    open_back = np.array([p.material.category in OPEN_BACK for p in one])[kind, None]
     sets = np.zeros(len(pieces), dtype=np.int64) if together is None else together
     normals = normals_of(room, [[name for name, _ in piece.rects] for piece in pieces])
-    off = np.array([p.reach if len(p.rects) == 1 else 0.0 for p in pieces])
-    faces = np.stack([piece.face for piece in pieces]) - (off[:, None] * normals)[:, None]
+    off = np.array([p.reach if len(p.rects) == 1 else 0.0 for p in one])[kind]
+    first = np.unique(owner, return_index=True)[1]
+    faces = np.stack([p.face for p in pieces]) - (off[first, None] * normals)[:, None]
     shade = shades(room, faces, normals)  # faces as tracer and waves have them, on their surface
+    shown = [piece.edge_face for piece in one]
     patches = Patches(
         surface=surface,
         rect=rect,
         alpha=alpha,
-        scatter=np.array([p.material.scattering for p in each]).reshape(-1, N_BANDS),
+        scatter=np.array([p.material.scattering for p in one]).reshape(-1, N_BANDS)[kind],
         face=face,
-        offset=np.array([p.reach if len(p.rects) == 1 else 0.0 for p in each]),
+        offset=off,
         hides=np.where(open_back, np.minimum(alpha, 1.0), 1.0),
-        edge=edge_factors([p.edge_face for p in each], surface, rect, sets[owner]),
-        make=objects([_make(p) for p in each]),
-        strength=np.array([_strength(p) for p in each]),
+        edge=edge_factors([shown[k] for k in kind.tolist()], surface, rect, sets[owner]),
+        make=objects([_make(p) for p in one])[kind],
+        strength=np.array([_strength(p) for p in one])[kind],
         shade=shade[owner],
         fill_axis=np.array([_fill_axis(room, p) for p in pieces], dtype=np.int64)[owner],
     )
     return patches, owner
 
 
-def _absorbing(each: list[Piece]) -> tuple[Floats, Floats]:
-    """Coefficients (N, 8) and absorbing area (N,) of the patches of pieces.
+def _alike(each: Sequence[Piece]) -> tuple[list[Piece], Ints]:
+    """One piece of each kind, and the kind (N,) of each: alike in product, fitting, mounting, size
+    and how many surfaces they lie on."""
+    seen: dict[object, int] = {}
+    one: list[Piece] = []
+    kind = np.empty(len(each), dtype=np.int64)
+    for i, piece in enumerate(each):
+        u0, v0, u1, v1 = piece.rect
+        size = round(u1 - u0, DIGITS), round(v1 - v0, DIGITS)
+        key = id(piece.product), piece.fitting, piece.mounting, size, len(piece.rects)
+        if key not in seen:
+            seen[key] = len(one)
+            one.append(piece)
+        kind[i] = seen[key]
+    return one, kind
+
+
+def _absorbing(one: list[Piece], kind: Ints, faces: Floats) -> tuple[Floats, Floats]:
+    """Coefficients (N, 8) and absorbing area (N,) of the patches of pieces with faces (N, 4, 3).
 
     An object given by its absorption area counts with a face so large that no coefficient is
     above one.
     """
-    alpha = np.array([p.material.absorption for p in each]).reshape(-1, N_BANDS)
-    face = np.array([p.face_area / len(p.rects) for p in each])
-    for row, piece in enumerate(each):
-        if piece.material.unit == "m2":
-            face[row] = max(face[row], float(alpha[row].max()))
-            alpha[row] /= face[row]
+    alpha = np.array([p.material.absorption for p in one]).reshape(-1, N_BANDS)[kind]
+    sides = (_lengths(faces[:, i] - faces[:, 0]) for i in (1, 3))
+    share = np.array([p.product.faces / len(p.rects) for p in one])[kind]
+    face = np.prod(list(sides), axis=0) * share
+    in_m2 = np.array([p.material.unit == "m2" for p in one])[kind]
+    face[in_m2] = np.maximum(face[in_m2], alpha[in_m2].max(axis=1, initial=0.0))
+    alpha[in_m2] /= face[in_m2, None]
     return alpha, face
+
+
+def _lengths(vectors: Floats) -> Floats:
+    """Length (N,) of each vector (N, 3), each different one rounded as by itself."""
+    one, which = np.unique(vectors, axis=0, return_inverse=True)
+    return np.array([np.linalg.norm(vector) for vector in one])[which.ravel()]
 
 
 def _fill_axis(room: Room, piece: Piece) -> int:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyomo.environ as pyo
 from numpy.typing import NDArray
+from pyomo.common.gc_manager import PauseGC
 from pyomo.core.expr.numeric_expr import LinearExpression
 from pyomo.repn.plugins.standard_form import LinearStandardFormCompiler
 from scipy import sparse
@@ -49,10 +50,11 @@ class Matrices:
 def build_program(effects: Effects) -> pyo.ConcreteModel:
     """The model of a plan, constraint family by family."""
     model = pyo.ConcreteModel()
-    define_variables(model, effects)
-    define_objective(model, effects)
-    for define in FAMILIES.values():
-        define(model, effects)
+    with PauseGC():  # it makes many small things that all stay; looking for waste took four fifths
+        define_variables(model, effects)
+        define_objective(model, effects)
+        for define in FAMILIES.values():
+            define(model, effects)
     return model
 
 
@@ -65,18 +67,19 @@ def build_staged(stages: Sequence[Effects], weights: Sequence[float]) -> pyo.Con
     model = pyo.ConcreteModel()
     model.stage = pyo.Block(range(len(stages)))
     coefs, variables = [], []
-    for s, (effects, weight) in enumerate(zip(stages, weights, strict=True)):
-        block = model.stage[s]
-        define_variables(block, effects)
-        terms, counted = _score(block, effects)
-        coefs += [weight * term for term in terms]
-        variables += counted
-        for name, define in FAMILIES.items():
-            if name != "cover" or s == len(stages) - 1:
-                define(block, effects)
-    model.score = pyo.Objective(expr=_linear(coefs, variables))
-    for join in STAGE_FAMILIES.values():
-        join(model, stages)
+    with PauseGC():
+        for s, (effects, weight) in enumerate(zip(stages, weights, strict=True)):
+            block = model.stage[s]
+            define_variables(block, effects)
+            terms, counted = _score(block, effects)
+            coefs += [weight * term for term in terms]
+            variables += counted
+            for name, define in FAMILIES.items():
+                if name != "cover" or s == len(stages) - 1:
+                    define(block, effects)
+        model.score = pyo.Objective(expr=_linear(coefs, variables))
+        for join in STAGE_FAMILIES.values():
+            join(model, stages)
     return model
 
 
@@ -128,8 +131,9 @@ def define_quantity(model: pyo.ConcreteModel, effects: Effects) -> None:
             return pyo.Constraint.Skip
         places = np.flatnonzero(np.abs(effects.change[k]) > ROUNDING)
         coefs = [-1.0, *effects.change[k, places].tolist()]
-        return _linear(coefs, [model.q[k], *(model.x[c] for c in places)]) == -effects.base[k]
+        return _linear(coefs, [model.q[k], *(x[c] for c in places.tolist())]) == -effects.base[k]
 
+    x = list(model.x.values())  # a list is looked up in sooner
     model.quantity = pyo.Constraint(range(len(effects.base)), rule=rule)
 
 
@@ -156,11 +160,11 @@ def reachable(effects: Effects) -> tuple[Floats, Floats]:
 
 def define_cover(model: pyo.ConcreteModel, effects: Effects) -> None:
     """sum of x_c over the candidates that cover a cell <= 1. Does nothing without overlaps."""
+    x = list(model.x.values())
+    sets = [row.tolist() for row in effects.cover]
     model.cover = pyo.Constraint(
-        range(len(effects.cover)),
-        rule=lambda _, j: (
-            _linear([1.0] * len(effects.cover[j]), [model.x[c] for c in effects.cover[j]]) <= 1
-        ),
+        range(len(sets)),
+        rule=lambda _, j: _linear([1.0] * len(sets[j]), [x[c] for c in sets[j]]) <= 1,
     )
 
 
@@ -274,20 +278,17 @@ def order_family(name: str) -> Callable[[pyo.ConcreteModel, Effects], None]:
         rows = effects.order.rows(name)
         if rows is None:
             return
-        A, B = rows.A.tocsr(), rows.B.tocsr()
+        A, B, x = rows.A.tocsr(), rows.B.tocsr(), list(model.x.values())
         kinds = (pyo.UnitInterval, pyo.Binary)
         y = pyo.Var(range(B.shape[1]), domain=lambda _, i: kinds[int(i < rows.whole)])
         model.add_component(f"{name}_y", y)
 
         def rule(_: pyo.ConcreteModel, j: int) -> object:
-            parts = ((A, model.x), (B, y))
-            at = [slice(table.indptr[j], table.indptr[j + 1]) for table, _ in parts]
-            coefs = [float(v) for (t, _), s in zip(parts, at, strict=True) for v in t.data[s]]
-            variables = [
-                group[int(i)]
-                for (table, group), s in zip(parts, at, strict=True)
-                for i in table.indices[s]
-            ]
+            coefs, variables = [], []
+            for table, group in ((A, x), (B, y)):
+                part = slice(table.indptr[j], table.indptr[j + 1])
+                coefs += table.data[part].tolist()
+                variables += [group[i] for i in table.indices[part].tolist()]
             if not variables:
                 return pyo.Constraint.Skip
             return _linear(coefs, variables) <= float(rows.high[j])

@@ -29,11 +29,12 @@ SLOT = 0.15  # m between a face and furniture; an arm reaches in, and a quarter 
 
 @dataclass(frozen=True)
 class Spread:
-    """N rectangles (N, 4) on a surface whose pieces reach from 0 to `reach` m off it."""
+    """N rectangles (N, 4) on a surface whose pieces reach from 0 to `reach` m off it, all or each
+    (N,)."""
 
     surface: Surface
     rect: Floats
-    reach: float
+    reach: float | Floats
 
     @property
     def corners(self) -> Floats:
@@ -46,10 +47,11 @@ Rule = Callable[[Room, Spread, LimitsSection], Mask]
 
 def too_deep(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
     """Pieces off a wall below HEAD_HEIGHT that stand out more than the depth allowed."""
-    if not spread.surface.is_wall or spread.reach <= limits.max_depth + 1e-9:
+    deep = np.broadcast_to(spread.reach > limits.max_depth + 1e-9, len(spread.rect))
+    if not spread.surface.is_wall or not deep.any():
         return np.zeros(len(spread.rect), dtype=bool)
     low = spread.surface.plane.to_xyz(spread.rect.reshape(-1, 2, 2))[..., 2].min(axis=1)
-    return np.asarray(low < HEAD_HEIGHT - 1e-9)
+    return np.asarray(deep & (low < HEAD_HEIGHT - 1e-9))
 
 
 def too_low(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
@@ -61,9 +63,11 @@ def too_low(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
 
 def at_head_height(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
     """Pieces off a wall that stick out where a head passes by."""
-    if not spread.surface.is_wall or spread.reach <= limits.head_depth + 1e-9:
-        return np.zeros(len(spread.rect), dtype=bool)
-    return at_the_head(room, spread.corners, limits.headroom)
+    found = np.zeros(len(spread.rect), dtype=bool)
+    if spread.surface.is_wall:
+        deep = np.broadcast_to(spread.reach > limits.head_depth + 1e-9, len(found))
+        found[deep] = at_the_head(room, spread.corners[deep], limits.headroom)
+    return found
 
 
 def in_a_slot(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
@@ -78,11 +82,12 @@ def in_a_slot(room: Room, spread: Spread, limits: LimitsSection) -> Mask:
         corners = thing.box[[0, 0, 0, 0, 1, 1, 1, 1], 0], thing.box[[0, 0, 1, 1, 0, 0, 1, 1], 1]
         points = np.stack([*corners, thing.box[[0, 1, 0, 1, 0, 1, 0, 1], 2]], axis=1)
         off = plane.height_over(points)
-        if thing.kind in MOVABLE or off.max() < spread.reach or off.min() >= spread.reach + SLOT:
+        before = (off.max() >= spread.reach) & (off.min() < spread.reach + SLOT)
+        if thing.kind in MOVABLE or not np.any(before):
             continue
         uv = plane.to_uv(points)
         low, high = np.maximum(rect[:, :2], uv.min(axis=0)), np.minimum(rect[:, 2:], uv.max(axis=0))
-        hidden += np.prod(np.maximum(high - low, 0.0), axis=1)
+        hidden += np.where(before, np.prod(np.maximum(high - low, 0.0), axis=1), 0.0)
     return np.asarray(hidden > 0.5 * np.prod(rect[:, 2:] - rect[:, :2], axis=1))
 
 

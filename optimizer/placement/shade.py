@@ -23,6 +23,7 @@ BENT = np.array([1.0, 0.5, 0.25, 0.0, 0.0, 0.0, 0.0, 0.0])  # of what is kept of
 SIDE = 4  # points along each side of a face
 ROUND, UP = 16, 10  # directions around the normal, and by their slope
 MOST = 0.99
+TOGETHER = 64  # faces that are looked at in one go
 
 
 def shades(room: Room, faces: Floats, normals: Floats) -> Floats:
@@ -36,12 +37,21 @@ def shades(room: Room, faces: Floats, normals: Floats) -> Floats:
     before = _stands_before(faces, normals, boxes)
     mirrored = np.stack([_with_images(room, box) for box in boxes])
     soaks = np.stack([_coefficient(thing) for thing in solid])
-    for index in np.flatnonzero(before.any(axis=1)):
-        mine = np.flatnonzero(before[index])
-        hidden = _hidden(faces[index], normals[index], mirrored[mine])
-        open_ = 1.0 - hidden.sum()
-        light = open_ * (1.0 + hidden @ (1.0 - soaks[mine]))
-        shade[index] = light + BENT * (1.0 - light)
+    lit = np.flatnonzero(before.any(axis=1))
+    rows = np.concatenate([faces.reshape(-1, 12), normals, before], axis=1)[lit]
+    _, first, alike = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    found = np.empty((len(first), N_BANDS))
+    one = lit[first]
+    keys = np.concatenate([normals, before], axis=1)[one]
+    _, start, group = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    for number, begin in enumerate(start):  # faces that look one way, past the same things
+        places, mine = np.flatnonzero(group.ravel() == number), np.flatnonzero(before[one[begin]])
+        for some in np.array_split(places, -(-len(places) // TOGETHER)):
+            hidden = _hidden(faces[one[some]], normals[one[begin]], mirrored[mine])
+            open_ = 1.0 - hidden.sum(axis=1, keepdims=True)
+            light = open_ * (1.0 + hidden @ (1.0 - soaks[mine]))
+            found[some] = light + BENT * (1.0 - light)
+    shade[lit] = found[alike.ravel()]
     return shade
 
 
@@ -88,21 +98,35 @@ def _directions(normal: Floats) -> Floats:
     return np.asarray((out + np.sqrt(1.0 - rise)[:, None, None] * normal).reshape(-1, 3))
 
 
-def _hidden(face: Floats, normal: Floats, boxes: Floats) -> Floats:
-    """Share (B,) of a face's directions that end on each box (B, 2, 3), the nearest first."""
+def _hidden(faces: Floats, normal: Floats, boxes: Floats) -> Floats:
+    """Share (N, B) of the directions of faces (N, 4, 3) that end on each box (B, 2, 3), the nearest
+    first."""
     steps = (np.arange(SIDE) + 0.5) / SIDE
-    u, v = face[1] - face[0], face[3] - face[0]
-    points = face[0] + steps[:, None, None] * u + steps[None, :, None] * v
-    points = points.reshape(-1, 3) + 1e-3 * normal
+    u, v = ((faces[:, i] - faces[:, 0])[:, None, None] for i in (1, 3))
+    points = faces[:, 0][:, None, None] + steps[:, None, None] * u + steps[None, :, None] * v
+    points = points.reshape(len(faces), -1, 3) + 1e-3 * normal
     ways = _directions(normal)
+    shape = (len(faces), points.shape[1], len(ways))
+    nearest, which = np.full(shape, np.inf), np.zeros(shape, dtype=np.int64)
+    for number, box in enumerate(boxes):
+        reached = _reached(points, ways, box)
+        closer = reached < nearest
+        nearest[closer], which[closer] = reached[closer], number
+    hit = np.isfinite(nearest)
+    ends = [np.count_nonzero(hit & (which == number), axis=(1, 2)) for number in range(len(boxes))]
+    return np.asarray(np.stack(ends, axis=1) / (shape[1] * shape[2]))
+
+
+def _reached(points: Floats, ways: Floats, box: Floats) -> Floats:
+    """How far off (N, Q, D) a box (2, 3) is from points (N, Q, 3) along ways (D, 3), inf where it
+    is not met."""
+    near, far = np.array(-np.inf), np.array(np.inf)
     with np.errstate(divide="ignore", invalid="ignore"):
-        ends = (boxes[:, None, None] - points[None, :, None, None]) / ways[None, None, :, None]
-    near, far = ends.min(axis=3).max(axis=-1), ends.max(axis=3).min(axis=-1)
-    reached = np.where((near <= far) & (far > 0.0), np.maximum(near, 0.0), np.inf)
-    first = reached.argmin(axis=0)
-    hit = np.isfinite(reached.min(axis=0))
-    counts = np.bincount(first[hit], minlength=len(boxes))
-    return np.asarray(counts / hit.size)
+        for axis in range(3):
+            one, other = ((box[k, axis] - points[..., axis, None]) / ways[:, axis] for k in (0, 1))
+            near = np.maximum(near, np.minimum(one, other))
+            far = np.minimum(far, np.maximum(one, other))
+        return np.where((near <= far) & (far > 0.0), np.maximum(near, 0.0), np.inf)
 
 
 def normals_of(room: Room, surfaces: Sequence[Sequence[str]]) -> Floats:

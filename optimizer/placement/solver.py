@@ -51,11 +51,13 @@ Basis = tuple[list[Any], list[Any]]  # where columns and rows stand in a relaxat
 
 @dataclass(frozen=True)
 class Relaxed:
-    """The relaxation of a program: a bound of its objective, columns z (N,), reduced costs (N,)."""
+    """The relaxation of a program: a bound of its objective, columns z (N,), reduced costs (N,),
+    what each row is worth (M,)."""
 
     bound: float
     z: Floats
     reduced: Floats
+    worth: Floats
     basis: Basis
 
 
@@ -64,15 +66,16 @@ def relax(
 ) -> Relaxed | None:
     """The program without whole numbers; None where it has no answer (within so many s).
 
-    `basis`: of a program of the same columns and its first rows, to begin from.
+    `basis`: of a program of its first columns and first rows, to begin from.
     """
     model = _model(program)
     model.integrality_ = []
     highs = _loaded(model, {"time_limit": max(time_limit, 0.0)})
     if basis is not None:
         begin = highspy.HighsBasis()
-        begin.col_status, rows = basis
-        more = len(program.row_low) - len(rows)
+        columns, rows = basis
+        new, more = len(program.cost) - len(columns), len(program.row_low) - len(rows)
+        begin.col_status = [*columns, *[highspy.HighsBasisStatus.kLower] * new]
         begin.row_status = [*rows, *[highspy.HighsBasisStatus.kBasic] * more]
         highs.setBasis(begin)
     highs.run()
@@ -84,6 +87,7 @@ def relax(
         bound - FEASIBLE * max(1.0, abs(bound)),
         np.array(found.col_value),
         np.array(found.col_dual),
+        np.array(found.row_dual),
         (list(last.col_status), list(last.row_status)),
     )
 

@@ -9,8 +9,9 @@ from dataclasses import replace
 
 from optimizer.faults import Fault
 from optimizer.placement.bars import FREE, own_boxes, without_rules
-from optimizer.placement.candidates import FINEST, has_place
+from optimizer.placement.candidates import has_place
 from optimizer.placement.catalogue import Product
+from optimizer.placement.layouts import FINEST
 from optimizer.room import sane
 from optimizer.room.model import Room
 from optimizer.room.scenario import Scenario

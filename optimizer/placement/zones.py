@@ -27,17 +27,20 @@ TOUCH = 1e-6
 
 @dataclass(frozen=True)
 class Spots:
-    """N rectangles (N, 4) on one surface whose piece reaches from 0 to `reach` m off it."""
+    """N rectangles (N, 4) on one surface whose pieces reach from 0 to `reach` m off it, all or each
+    (N,)."""
 
     surface: int
     rect: Floats
-    reach: float
+    reach: float | Floats
 
 
-def prism_corners(plane: Plane, rect: Floats, reach: float, start: float = 0.0) -> Floats:
-    """The eight corners (N, 8, 3) of rectangles (N, 4) raised from `start` to `reach` m."""
+def prism_corners(plane: Plane, rect: Floats, reach: float | Floats, start: float = 0.0) -> Floats:
+    """The eight corners (N, 8, 3) of rectangles (N, 4) raised from `start` to `reach` m, all or
+    each (N,)."""
     face = plane.to_xyz(rect[:, [[0, 1], [2, 1], [2, 3], [0, 3]]])
-    return np.concatenate([face + start * plane.normal, face + reach * plane.normal], axis=1)
+    out = np.asarray(reach)[..., None, None] * plane.normal
+    return np.concatenate([face + start * plane.normal, face + out], axis=1)
 
 
 def bounding_boxes(corners: Floats) -> Floats:
@@ -63,8 +66,8 @@ class Zones:
         inside = _on_polygon(surface.plane, spots.rect)
         inside &= ~covers_blocked(surface, spots.rect, over)
         index = np.flatnonzero(inside)
-        plane, rect = surface.plane, spots.rect[index]
-        corners = prism_corners(plane, rect, spots.reach)
+        reach = np.broadcast_to(spots.reach, len(spots.rect))[index]
+        corners = prism_corners(surface.plane, spots.rect[index], reach)
         inside[index] &= self.inside_room(corners)
         boxes = bounding_boxes(corners)
         inside[index] &= self.clear_of_boxes(boxes, flat)

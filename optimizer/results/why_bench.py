@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from optimizer.acoustics.criteria import Criteria
 from optimizer.placement.bars import bars_of, without_rules
-from optimizer.placement.candidates import FINEST, Candidate, find_candidates
+from optimizer.placement.candidates import Candidate, find_candidates
 from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.layouts import FINEST
 from optimizer.placement.lifting import COARSE
 from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import pieces_overlap

@@ -263,6 +263,12 @@ MONEY_CASES = (
          'no_holes = true\nbanned_products = ["fill"]', ("limits", "relax one")),
     room("head_depth_zero", "max_depth = 0.2", "head_depth = 0", ("limits.head_depth", "above 0")),
     room("grid_of_a_millimetre", "max_depth = 0.2", 'grid = "1 mm"', ("limits.grid", "0.02")),
+    Case(
+        "grid_of_more_places_than_are_looked_at",
+        (("room.toml", "[limits]", '[layout]\nlevel = "free"\n[limits]\ngrid = 0.02'),
+         ("room.toml", "length = 4.0", "length = 9.0")),
+        (("room.toml", "limits.grid", "m or more"),),
+    ),
     room("layout_level_unknown", "[limits]", '[layout]\nlevel = "neat"\n[limits]',
          ("layout.level", "gallery")),
     room("layout_rules_out_of_range", "[limits]",

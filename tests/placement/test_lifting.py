@@ -11,7 +11,8 @@ import pytest
 from test_walking import attic
 
 from optimizer.placement.bars import FREE, bars_of, without_rules
-from optimizer.placement.candidates import FINEST, find_candidates
+from optimizer.placement.candidates import find_candidates
+from optimizer.placement.layouts import FINEST
 from optimizer.placement.lifting import COARSE, WORTH
 from optimizer.placement.plan import select
 from optimizer.planning import bounce_points, build_decision, make_plan

@@ -246,9 +246,9 @@ def test_block_worked_by_hand() -> None:
     """Two rows of two tiles of 0.5 x 0.4 m, 0.1 m apart: 1.1 x 0.9 m."""
     grid = Grid(2, 2, 0.1)
     assert grid.outline(0.5, 0.4) == (1.1, 0.9)
-    cells = list(grid.cells((1.0, 0.3, 2.1, 1.2)))
+    (cells,) = grid.cells_of(np.array([[1.0, 0.3, 2.1, 1.2]])).tolist()
     assert cells == [
-        (1.0, 0.3, 1.5, 0.7), (1.6, 0.3, 2.1, 0.7), (1.0, 0.8, 1.5, 1.2), (1.6, 0.8, 2.1, 1.2)
+        [1.0, 0.3, 1.5, 0.7], [1.6, 0.3, 2.1, 0.7], [1.0, 0.8, 1.5, 1.2], [1.6, 0.8, 2.1, 1.2]
     ]  # fmt: skip
 
 

@@ -32,11 +32,14 @@ def tiny(tmp_path: Path, request: pytest.FixtureRequest) -> Effects:
     return some_candidates(build_decision(project), rng, MOST)
 
 
-@pytest.fixture
-def always(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Tiny programs have a relaxation too, and few are very few."""
+@pytest.fixture(params=["whole", "by part"])
+def always(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tiny programs have a relaxation too, of the whole or by part, and few are very few."""
     monkeypatch.setattr(root, "MANY", 0)
     monkeypatch.setattr(root, "FEW", 3)
+    if request.param == "by part":
+        monkeypatch.setattr(root, "SIFTED", 0)
+        monkeypatch.setattr(root, "JOIN", 1)
 
 
 @pytest.mark.parametrize("tiny", range(30), indirect=True)
@@ -147,6 +150,33 @@ def test_a_relaxation_begun_from_another_is_the_same(tiny: Effects) -> None:
     impossible = replace(program, row_low=np.full(len(program.row_low), 1e6))
     assert relax(impossible) is None
     assert at_the_root(impossible, {"": tiny}) is None
+
+
+@pytest.mark.parametrize("tiny", range(8), indirect=True)
+def test_a_relaxation_by_part_is_that_of_the_whole(
+    tiny: Effects, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    program = matrices(build_program(tiny))
+    whole = relax(program)
+    monkeypatch.setattr(root, "SIFTED", 0)
+    monkeypatch.setattr(root, "JOIN", 1)
+    places = np.arange(tiny.count)
+    parts = root.Parts(places)
+    part = parts.relax(program, math.inf)
+    assert whole is not None
+    assert part is not None
+    assert part.bound == pytest.approx(whole.bound, rel=1e-5, abs=2e-6)
+    assert len(part.z) == len(part.reduced) == len(program.cost)
+    rows = program.A @ part.z
+    assert np.all(rows >= program.row_low - 1e-6)
+    assert np.all(rows <= program.row_high + 1e-6)
+    assert program.cost @ part.z + program.offset == pytest.approx(whole.bound, rel=1e-5, abs=5e-6)
+    wished = replace(tiny, wished=(places[1:2],))  # not among those it begins with
+    asked = matrices(build_program(wished))
+    one, other = root.Parts(places).relax(asked, math.inf), relax(asked)
+    assert one is not None
+    assert other is not None
+    assert one.bound == pytest.approx(other.bound, rel=1e-5, abs=2e-6)
 
 
 def test_few_candidates_need_no_relaxation(tmp_path: Path) -> None:
