@@ -37,7 +37,7 @@ from optimizer.acoustics.modes import (
     check_patches,
     mode_shape,
 )
-from optimizer.acoustics.wall_runs import Runs, pair_integrals
+from optimizer.acoustics.wall_runs import Runs, WallTerms, pair_integrals
 
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
@@ -223,16 +223,26 @@ def _wall_operators(
             squares = [
                 (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
             ]
-            matrices = runs.matrices(pairs, spread[own], runs.only[own], squares, (i, j))
-            at = [
-                _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
-                for m in (low, high)
-            ]
+            terms = runs.terms(pairs, spread[own], runs.only[own], squares, (i, j))
             near = nears[axis]
             values = near.value * (-1.0) ** (side * near.parity)
+            at_high = _incidence(
+                high.n[:, [i, j]], _wall_values(high, axis, side), 0, len(high.n), shape
+            )
             at_near = _incidence(near.plane, values, int(before[axis]), int(before[3]), shape)
-            walls.append((at[0], hstack([at[1], at_near], format="csr"), matrices))
+            plane = np.ravel_multi_index((low.n[:, i], low.n[:, j]), shape)
+            value = _wall_values(low, axis, side)
+            walls.append(_operator(plane, value, terms, hstack([at_high, at_near], format="csr")))
     return walls
+
+
+def _operator(
+    plane: Ints, value: Floats, terms: WallTerms, at_high: csr_array
+) -> WallOperator:
+    """The wall on which low modes have the in-plane order `plane` (L,) and this value (L,)."""
+    orders, which = np.unique(plane, return_inverse=True)
+    from_low = csr_array((value, (np.arange(len(value)), which)), (len(value), len(orders)))
+    return WallOperator(terms, orders, which, value, from_low, at_high, terms.columns(orders))
 
 
 def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int) -> Floats:
@@ -240,19 +250,23 @@ def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int
 
     A low mode has one in-plane order on a wall, so its integrals are picked, not multiplied out.
     """
-    size = n_low + lift.shape[1]
-    blocks = np.zeros((count, size, size))
-    for at_low, at_high, matrices in walls:
-        column = at_low.tocsc()
-        order, value = column.indices, column.data
-        lifted = at_high @ lift
-        for block, matrix in zip(blocks, matrices, strict=True):
-            seen = matrix @ lifted
-            mixed = seen[order] * value[:, None]
-            block[:n_low, :n_low] += matrix[np.ix_(order, order)] * np.outer(value, value)
-            block[:n_low, n_low:] += mixed
-            block[n_low:, :n_low] += mixed.T
-            block[n_low:, n_low:] += lifted.T @ seen
+    lifts = lift.shape[1]
+    own = np.zeros((n_low, n_low, count))
+    mixed = np.zeros((n_low, count * lifts))
+    above = np.zeros((lifts, count * lifts))
+    for wall in walls:
+        lifted = wall.at_high @ lift
+        among = wall.columns[wall.orders]
+        own += among[wall.which[:, None], wall.which] * np.outer(wall.value, wall.value)[..., None]
+        mixed += wall.from_low @ (wall.flat.T @ lifted).reshape(len(wall.orders), -1)
+        above += lifted.T @ wall.matrices.onto(lifted).reshape(len(lifted), -1)
+    blocks = np.empty((count, n_low + lifts, n_low + lifts))
+    blocks[:, :n_low, :n_low] = own.transpose(2, 0, 1)
+    beside = mixed.reshape(n_low, count, lifts)
+    blocks[:, :n_low, n_low:] = beside.transpose(1, 0, 2)
+    blocks[:, n_low:, :n_low] = beside.transpose(1, 2, 0)
+    twice = above.reshape(lifts, count, lifts)
+    blocks[:, n_low:, n_low:] = 0.5 * (twice.transpose(1, 0, 2) + twice.transpose(1, 2, 0))
     return blocks
 
 

@@ -6,9 +6,11 @@ Part of coupled_build, which says why.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import eigh
 from scipy.sparse import csr_array
 
 from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Ints, Modes
+from optimizer.acoustics.wall_runs import WallTerms
 
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
@@ -27,8 +29,24 @@ class NearWall:
     value: Floats
 
 
-# One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
-WallOperator = tuple[csr_array, csr_array, list[Floats]]
+@dataclass(frozen=True)
+class WallOperator:
+    """One wall: `matrices` between its A in-plane orders, `orders` (B,) those of low modes, which
+    of them each low mode has (L,) and how strongly (L,), the same as incidence (L, B), that of high
+    modes (A, H), and the columns (A, B, R) of the matrices at `orders`."""
+
+    matrices: WallTerms
+    orders: Ints
+    which: Ints
+    value: Floats
+    from_low: csr_array
+    at_high: csr_array
+    columns: Floats
+
+    @property
+    def flat(self) -> Floats:
+        """The columns as (A, B * R)."""
+        return self.columns.reshape(len(self.columns), -1)
 
 
 def near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
@@ -78,25 +96,26 @@ def combined_functions(
     Returns lift (H, P) and squared wavenumbers (P,).
     """
     size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
-    strong = [(r, scale) for r, scale in enumerate(size) if scale > FAINT * size.max()]
+    scale = np.where(size > FAINT * size.max(initial=0.0), size, 0.0)
+    strong = np.flatnonzero(scale)
     root = np.sqrt(k_high**2 - 0.5 * k_top**2)
-    random = np.random.default_rng(0)
     width = min(COMBINED_MAX + 20, len(k_high))
+    probe = np.zeros((n_low, len(size), width))
+    random = np.random.default_rng(0).standard_normal((len(strong), n_low, width))
+    probe[:, strong] = (random * scale[strong, None, None]).transpose(1, 0, 2)
     sketch = np.zeros((len(k_high), width))
-    for r, scale in strong:
-        probe = random.standard_normal((n_low, width)) * scale
-        for at_low, at_high, matrices in walls:
-            sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
+    for wall in walls:
+        driven = wall.from_low.T @ probe.reshape(n_low, -1)
+        sketch += wall.at_high.T @ (wall.flat @ driven.reshape(-1, width))
     q = np.linalg.qr(sketch / root[:, None])[0]
-    rows = np.zeros((len(strong), n_low, width))
-    for at_low, at_high, matrices in walls:
-        seen = at_high @ (q / root[:, None])
-        for row, (r, scale) in zip(rows, strong, strict=True):
-            row += scale * (at_low.T @ (matrices[r] @ seen))
-    _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
+    rows = np.zeros((n_low, len(size) * width))
+    for wall in walls:
+        seen = wall.flat.T @ (wall.at_high @ (q / root[:, None]))
+        rows += wall.from_low @ seen.reshape(len(wall.orders), -1)
+    rows = (rows.reshape(n_low, len(size), width) * scale[:, None])[:, strong].reshape(-1, width)
+    s2, turn = np.linalg.eigh(rows.T @ rows)
+    s, turn = np.sqrt(np.maximum(s2[::-1], 0.0)), turn[:, ::-1]
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
-    chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
-    basis = np.linalg.qr(chosen / root[:, None])[0]
-    stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
-    k2, turn = np.linalg.eigh(stiffness)
-    return basis @ turn, k2
+    chosen = (q @ turn[:, keep][:, :COMBINED_MAX]) / root[:, None]
+    k2, basis = eigh(chosen.T @ (k_high[:, None] ** 2 * chosen), chosen.T @ chosen)
+    return chosen @ basis, k2
