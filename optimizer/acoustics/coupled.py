@@ -4,6 +4,7 @@ The problem and its matrices are in coupled_build.py; here it is solved, at a fr
 response to a source, and for the frequencies at which it has a solution without one.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
@@ -17,9 +18,13 @@ from optimizer.acoustics.modes import Complexes, Floats, Ints
 from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572
-NEWTON_STEPS = 20
-NODES_KEPT = 8  # modes come in order of frequency
-CONVERGED = 1e-8  # last step of a wavenumber, relative; 1e-6 of a mode's damping
+FACTORS = 5  # times a matrix is factored towards a mode before it is given up
+ANSWERS = 4  # steps with each of them
+RESIDUAL_OF_MODE = 1e-8  # over k^2; the error of a mode goes with its square
+APART = 1e-6  # of k, by which a matrix is factored beside it, where it would be singular
+ROOT_STEPS = 30
+CONVERGED = 1e-13  # last step of a wavenumber, relative
+NODES_AT_ONCE = 8  # frequencies of the admittance at which matrices of the walls are made
 CHUNK = 8  # frequencies assembled at a time
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
@@ -68,33 +73,23 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
 
     Solves [diag(k_n^2 - k^2) + j k C(beta(f))] a = 0 with beta at the mode's own frequency. Each
     mode is followed from its rigid one while the frequency in k C rises from zero, so that none is
-    lost or found twice, then sharpened by Newton steps; a step that leads to a mode already found,
-    or nowhere, is undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
+    lost or found twice, then sharpened; where that leads to a mode already found, or nowhere, it is
+    undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
     """
     top = box.f_max if f_max is None else f_max
     if not 0 < top <= box.f_max:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
-    grid, k2, vectors = _follow(box, top)
-    walls = _WallsAt(box)
     hz_of = box.low.c / (2.0 * np.pi)
+    near = [m for m in _tracked(*_follow(box, top), hz_of) if m.k.real * hz_of <= 1.03 * top]
+    sharp = _sharpened(box, near)
     orders: list[int] = []
     found: list[complex] = []
     shapes = np.empty((0, len(box.k2)), dtype=np.complex128)
-    for mode in range(1, len(box.low.n)):
-        above = hz_of * np.sqrt(k2[:, mode]).real - grid
-        if above[-1] > 0.0:  # beyond the end of the tracked range
-            continue
-        right = int(np.argmax(above <= 0.0))
-        step = above[right - 1] / (above[right - 1] - above[right])
-        near = right if step > 0.5 else right - 1
-        tracked = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
-        if tracked.real * hz_of > 1.03 * top:
-            continue
-        k, x = _newton(box, walls, tracked, vectors[near][:, mode])
+    for mode, (k, x) in zip(near, sharp, strict=True):
         same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
         if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
-            k = tracked
-        orders.append(mode)
+            k = mode.k
+        orders.append(mode.order)
         found.append(k)
         shapes = np.vstack([shapes, x])
     k_all = np.array(found, dtype=np.complex128)
@@ -173,6 +168,15 @@ def _image_series(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[f
     return float(np.sum(e / d)), float(np.sum(e) / (2.0 * q)), float(second)
 
 
+@dataclass(frozen=True)
+class _Tracked:
+    """A mode grown from the rigid one of this order, near its wavenumber and amplitudes x (N,)."""
+
+    order: int
+    k: complex
+    x: Complexes
+
+
 def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Complexes]]:
     """Eigenvalues k^2 (G, M) of diag(k_n^2) + j k C as the frequency in k C rises, at grid (G,).
 
@@ -182,56 +186,144 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     """
     count = int(np.ceil(1.1 * top / TRACK_STEP_HZ)) + 1
     grid = np.linspace(0.0, 1.1 * top, count)
-    low = len(box.low.n)
-    k2 = np.empty((count, low), dtype=np.complex128)
-    k2[0] = box.k2[:low]
-    vectors: list[Complexes] = [np.eye(len(box.k2), low, dtype=np.complex128)]
-    for i in range(1, count):
+    own = len(box.low.n)
+    k2 = np.empty((count, own), dtype=np.complex128)
+    k2[0] = box.k2[:own]
+    vectors: list[Complexes] = [np.eye(len(box.k2), own, dtype=np.complex128)]
+    walls = (w for part in np.split(grid[1:], range(CHUNK, count - 1, CHUNK))
+             for w in box.wall_matrices(part))  # fmt: skip
+    for i, wall in enumerate(walls, 1):
         k = 2.0 * np.pi * grid[i] / box.low.c
-        matrix = np.diag(box.k2) + 1j * k * box.wall_matrices([grid[i]])[0]
-        rest = matrix[low:, low:] - k**2 * np.eye(len(box.k2) - low)
-        answer = -np.linalg.solve(rest, matrix[low:, :low])
-        values, x = np.linalg.eig(matrix[:low, :low] + matrix[:low, low:] @ answer)
+        matrix = _system(box, wall, k)
+        matrix[range(own), range(own)] += k**2
+        answer = -np.linalg.solve(matrix[own:, own:], matrix[own:, :own])
+        values, x = np.linalg.eig(matrix[:own, :own] + matrix[:own, own:] @ answer)
         x = np.concatenate([x, answer @ x])
         x /= np.linalg.norm(x, axis=0)
-        overlap = np.abs(vectors[-1].conj().T @ x)
-        _, order = linear_sum_assignment(-(overlap**2))
+        overlap = vectors[-1].conj().T @ x
+        _, order = linear_sum_assignment(-(np.abs(overlap) ** 2))
+        turn = overlap[np.arange(own), order]
         k2[i] = values[order]
-        vectors.append(x[:, order])
+        vectors.append(x[:, order] * np.exp(-1j * np.angle(turn)))
     return grid, k2, vectors
+
+
+def _tracked(
+    grid: Floats, k2: Complexes, vectors: list[Complexes], hz_of: float
+) -> Iterator[_Tracked]:
+    """Modes within the grid, read off between the two steps where each meets its own frequency."""
+    for mode in range(1, k2.shape[1]):
+        above = hz_of * np.sqrt(k2[:, mode]).real - grid
+        if above[-1] > 0.0:  # beyond the end of the tracked range
+            continue
+        right = int(np.argmax(above <= 0.0))
+        step = float(above[right - 1] / (above[right - 1] - above[right]))
+        k = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
+        x = vectors[right - 1][:, mode] * (1.0 - step) + vectors[right][:, mode] * step
+        yield _Tracked(mode, k, x)
+
+
+def _system(box: CoupledBox, wall: Complexes, k: complex) -> Complexes:
+    """diag(k_n^2 - k^2) + j k C for C = wall (N, N)."""
+    matrix = 1j * k * wall
+    diagonal = np.einsum("nn->n", matrix)  # a view
+    diagonal += box.k2 - k**2
+    return np.asarray(matrix)
 
 
 class _WallsAt:
     """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
-    given, between which it is linear in log frequency; the last few are kept."""
+    given, between which it is linear in log frequency; a few in a row are made at a time."""
 
     def __init__(self, box: CoupledBox) -> None:
         self.box = box
-        self.at_node = lru_cache(maxsize=NODES_KEPT)(lambda i: box.wall_matrices(box.f[[i]])[0])
+        self.log_f = np.log(box.f)
+        self.rows = lru_cache(maxsize=2)(self._row)
 
-    def __call__(self, hz: float) -> Complexes:
-        f = self.box.f
-        right = int(np.searchsorted(f, hz))
-        if right == 0 or right == len(f):
-            return np.asarray(self.at_node(min(right, len(f) - 1)))
-        step = np.log(hz / f[right - 1]) / np.log(f[right] / f[right - 1])
-        return np.asarray(self.at_node(right - 1) * (1.0 - step) + self.at_node(right) * step)
+    def _row(self, index: int) -> Complexes:
+        first = index * NODES_AT_ONCE
+        return self.box.wall_matrices(self.box.f[first : first + NODES_AT_ONCE])
+
+    def at_node(self, node: int) -> Complexes:
+        """C (N, N) at a frequency of the box."""
+        return np.asarray(self.rows(node // NODES_AT_ONCE)[node % NODES_AT_ONCE])
+
+    def beside(self, k: float) -> tuple[int, int, float]:
+        """The frequencies beside that of wavenumber k, and how far it is from one to the other."""
+        x = float(np.log(max(k, 1e-9) * self.box.low.c / (2.0 * np.pi)))
+        right = int(np.searchsorted(self.log_f, x))
+        if right == 0 or right == len(self.log_f):
+            return min(right, len(self.log_f) - 1), min(right, len(self.log_f) - 1), 0.0
+        left = self.log_f[right - 1]
+        return right - 1, right, float((x - left) / (self.log_f[right] - left))
+
+    def __call__(self, k: float) -> Complexes:
+        """C (N, N) at the frequency of wavenumber k."""
+        left, right, step = self.beside(k)
+        return np.asarray(self.at_node(left) * (1.0 - step) + self.at_node(right) * step)
 
 
-def _newton(
+def _sharpened(box: CoupledBox, modes: list[_Tracked]) -> list[tuple[complex, Complexes]]:
+    """Wavenumber and amplitudes of each mode, in turn of frequency so that nearby ones meet the
+    same matrices of the walls."""
+    walls = _WallsAt(box)
+    out: dict[int, tuple[complex, Complexes]] = {}
+    for mode in sorted(modes, key=lambda m: m.k.real):
+        out[mode.order] = _sharp(box, walls, mode.k, mode.x)
+    return [out[mode.order] for mode in modes]
+
+
+def _sharp(
     box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes
 ) -> tuple[complex, Complexes]:
-    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if they fail."""
-    start = x.conj()
-    for _ in range(NEWTON_STEPS):
-        wall = walls(k.real * box.low.c / (2.0 * np.pi))
-        matrix = np.diag(box.k2 - k**2) + 1j * k * wall
-        if np.linalg.norm(matrix @ x) < 1e-12 * abs(k) ** 2:
-            return k, x
-        y = np.asarray(np.linalg.solve(matrix, 1j * (wall @ x) - 2.0 * k * x), np.complex128)
-        step = complex((start @ x) / (start @ y))
-        k -= step
-        x = y / np.linalg.norm(y)
-        if abs(step) < CONVERGED * abs(k):
-            return k, x
+    """Solution of [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if none is found.
+
+    Symmetric as the matrix is, its transposed solution is the same and k is the root of
+    x' [...] x = 0, exact to second order in the error of x. Each x is answered with factors in
+    single precision from near k: first by inverse iteration, then by residual inverse iteration
+    (Neumaier, SIAM J. Numer. Anal. 22 (1985) 914; from memory), down to RESIDUAL_OF_MODE.
+    """
+    first, left = _root(box, walls, k, x)
+    if np.linalg.norm(left) < RESIDUAL_OF_MODE * abs(first) ** 2:
+        return first, x
+    k = first if np.isfinite(first) else k
+    for _ in range(FACTORS):
+        wall = walls(k.real)
+        beside = _system(box, wall, k * (1.0 + APART)).astype(np.complex64)
+        factors = lu_factor(beside, overwrite_a=True, check_finite=False)
+        pull = 2.0 * k * x - 1j * (wall @ x)
+        x = lu_solve(factors, pull.astype(np.complex64), check_finite=False).astype(np.complex128)
+        for _ in range(ANSWERS):
+            x /= np.linalg.norm(x)
+            found, left = _root(box, walls, k, x)
+            if not np.isfinite(found):
+                return found, x
+            k = found
+            if np.linalg.norm(left) < RESIDUAL_OF_MODE * abs(k) ** 2:
+                return k, x
+            x = x - lu_solve(factors, left.astype(np.complex64), check_finite=False)
+    return complex("nan"), x
+
+
+def _root(box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes) -> tuple[complex, Complexes]:
+    """The k near the one given with x' [diag(k_n^2 - k^2) + j k C] x = 0, and [...] x (N,) there;
+    NaN if there is none."""
+    x_over = x / (x @ x)
+    stiff = complex(x_over @ (box.k2 * x))
+    ends: tuple[int, int] = (-1, -1)
+    at, before = k.real, (np.nan, np.nan)
+    for _ in range(ROOT_STEPS):
+        left, right, step = walls.beside(at)
+        if (left, right) != ends:
+            ends = left, right
+            one, two = walls.at_node(left) @ x, walls.at_node(right) @ x
+            loss_one, loss_two = complex(x_over @ one), complex(x_over @ two)
+        loss = loss_one * (1.0 - step) + loss_two * step
+        k = complex(0.5 * (1j * loss + np.sqrt(4.0 * stiff - loss**2)))
+        gap = k.real - at
+        if not abs(gap) > CONVERGED * abs(k):
+            return k, (box.k2 - k**2) * x + 1j * k * (one * (1.0 - step) + two * step)
+        slope = (gap - before[1]) / (at - before[0])  # a secant step, but the first
+        before = at, gap
+        at -= gap / slope if np.isfinite(slope) and slope != 0.0 else -gap
     return complex("nan"), x
