@@ -242,31 +242,27 @@ def _operator(
     """The wall on which low modes have the in-plane order `plane` (L,) and this value (L,)."""
     orders, which = np.unique(plane, return_inverse=True)
     from_low = csr_array((value, (np.arange(len(value)), which)), (len(value), len(orders)))
-    return WallOperator(terms, orders, which, value, from_low, at_high, terms.columns(orders))
+    own, mix = terms.own_spectra()
+    columns = own.columns(orders)
+    return WallOperator(own, orders, which, value, from_low, at_high, columns, mix)
 
 
 def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int) -> Floats:
-    """Wall integrals (R, N, N) between the basis functions: each low mode, then the combinations.
-
-    A low mode has one in-plane order on a wall, so its integrals are picked, not multiplied out.
-    """
+    """Wall integrals (R, N, N) between the basis functions: each low mode, then the combinations."""
     lifts = lift.shape[1]
     own = np.zeros((n_low, n_low, count))
-    mixed = np.zeros((n_low, count * lifts))
-    above = np.zeros((lifts, count * lifts))
+    beside = np.zeros((n_low, count, lifts))
+    above = np.zeros((lifts, count, lifts))
     for wall in walls:
         lifted = wall.at_high @ lift
-        among = wall.columns[wall.orders]
-        own += among[wall.which[:, None], wall.which] * np.outer(wall.value, wall.value)[..., None]
-        mixed += wall.from_low @ (wall.flat.T @ lifted).reshape(len(wall.orders), -1)
-        above += lifted.T @ wall.matrices.onto(lifted).reshape(len(lifted), -1)
+        own += wall.among_low()
+        beside += wall.answered(lifted)
+        above += wall.among_high(lifted)
     blocks = np.empty((count, n_low + lifts, n_low + lifts))
     blocks[:, :n_low, :n_low] = own.transpose(2, 0, 1)
-    beside = mixed.reshape(n_low, count, lifts)
     blocks[:, :n_low, n_low:] = beside.transpose(1, 0, 2)
     blocks[:, n_low:, :n_low] = beside.transpose(1, 2, 0)
-    twice = above.reshape(lifts, count, lifts)
-    blocks[:, n_low:, n_low:] = 0.5 * (twice.transpose(1, 0, 2) + twice.transpose(1, 2, 0))
+    blocks[:, n_low:, n_low:] = 0.5 * (above.transpose(1, 0, 2) + above.transpose(1, 2, 0))
     return blocks
 
 

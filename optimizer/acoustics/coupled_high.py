@@ -4,6 +4,7 @@ Part of coupled_build, which says why.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import eigh
@@ -33,7 +34,11 @@ class NearWall:
 class WallOperator:
     """One wall: `matrices` between its A in-plane orders, `orders` (B,) those of low modes, which
     of them each low mode has (L,) and how strongly (L,), the same as incidence (L, B), that of high
-    modes (A, H), and the columns (A, B, R) of the matrices at `orders`."""
+    modes (A, H), and the columns (A, B, S) of the matrices at `orders`.
+
+    The matrices of the R spectra of the room are those of S own of the wall by `mix` (S, R), or
+    those themselves where that is None.
+    """
 
     matrices: WallTerms
     orders: Ints
@@ -42,10 +47,43 @@ class WallOperator:
     from_low: csr_array
     at_high: csr_array
     columns: Floats
+    mix: Floats | None
+
+    def driven(self, low: Floats) -> Floats:
+        """What amplitudes (L, R, W) of low modes excite in the in-plane orders, (A, W), all
+        spectra added up."""
+        met = (self.from_low.T @ low.reshape(len(low), -1)).reshape(-1, *low.shape[1:])
+        met = met if self.mix is None else self.mix @ met
+        return np.asarray(self._flat @ met.reshape(-1, low.shape[2]))
+
+    def answered(self, seen: Floats) -> Floats:
+        """What low modes take, (L, R, W), from amplitudes (A, W) of in-plane orders."""
+        met = (self._flat.T @ seen).reshape(len(self.orders), -1, seen.shape[1])
+        met = self.by_spectrum(met)
+        taken = self.from_low @ met.reshape(len(met), -1)
+        return np.asarray(taken.reshape(-1, *met.shape[1:]))
+
+    def among_low(self) -> Floats:
+        """Integrals (L, L, R) between low modes: they have one in-plane order each, so these are
+        picked, not multiplied out."""
+        met = self.columns[self.orders]
+        met = met if self.mix is None else met @ self.mix
+        return np.asarray(
+            met[self.which[:, None], self.which] * np.outer(self.value, self.value)[..., None]
+        )
+
+    def among_high(self, seen: Floats) -> Floats:
+        """Integrals (W, R, W) between functions (A, W) at the wall, symmetric only when the half of
+        each is taken with the half of its transpose."""
+        parts = seen.T @ self.matrices.onto(seen).reshape(len(seen), -1)
+        return self.by_spectrum(parts.reshape(seen.shape[1], -1, seen.shape[1]))
+
+    def by_spectrum(self, parts: Floats) -> Floats:
+        """Parts (M, S, W) of own spectra as those (M, R, W) of the room's."""
+        return parts if self.mix is None else np.asarray(self.mix.T @ parts)
 
     @property
-    def flat(self) -> Floats:
-        """The columns as (A, B * R)."""
+    def _flat(self) -> Floats:
         return self.columns.reshape(len(self.columns), -1)
 
 
@@ -101,21 +139,27 @@ def combined_functions(
     root = np.sqrt(k_high**2 - 0.5 * k_top**2)
     width = min(COMBINED_MAX + 20, len(k_high))
     probe = np.zeros((n_low, len(size), width))
-    random = np.random.default_rng(0).standard_normal((len(strong), n_low, width))
+    random = _random(len(strong), n_low, width)
     probe[:, strong] = (random * scale[strong, None, None]).transpose(1, 0, 2)
     sketch = np.zeros((len(k_high), width))
     for wall in walls:
-        driven = wall.from_low.T @ probe.reshape(n_low, -1)
-        sketch += wall.at_high.T @ (wall.flat @ driven.reshape(-1, width))
+        sketch += wall.at_high.T @ wall.driven(probe)
     q = np.linalg.qr(sketch / root[:, None])[0]
-    rows = np.zeros((n_low, len(size) * width))
+    rows = np.zeros(probe.shape)
     for wall in walls:
-        seen = wall.flat.T @ (wall.at_high @ (q / root[:, None]))
-        rows += wall.from_low @ seen.reshape(len(wall.orders), -1)
-    rows = (rows.reshape(n_low, len(size), width) * scale[:, None])[:, strong].reshape(-1, width)
+        rows += wall.answered(wall.at_high @ (q / root[:, None]))
+    rows = (rows * scale[:, None])[:, strong].reshape(-1, width)
     s2, turn = np.linalg.eigh(rows.T @ rows)
     s, turn = np.sqrt(np.maximum(s2[::-1], 0.0)), turn[:, ::-1]
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
     chosen = (q @ turn[:, keep][:, :COMBINED_MAX]) / root[:, None]
     k2, basis = eigh(chosen.T @ (k_high[:, None] ** 2 * chosen), chosen.T @ chosen)
     return chosen @ basis, k2
+
+
+@lru_cache(maxsize=2)
+def _random(*shape: int) -> Floats:
+    """The same numbers for the same shape; a room is judged many times over."""
+    out = np.random.default_rng(0).standard_normal(shape)
+    out.setflags(write=False)
+    return out

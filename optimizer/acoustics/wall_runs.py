@@ -8,7 +8,7 @@ the clouds of tests/referee/geometry.csv, and under those 300 mm deep (test_deep
 a third, towards finite elements, in a mode beside a strongly damped one of another run.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,14 @@ class WallTerms:
     met: Floats
     flat: Floats
     share: Floats
+
+    def own_spectra(self) -> tuple["WallTerms", Floats | None]:
+        """The same by fewer spectra (S) of the wall's own and how they make up (S, R) all, where
+        nothing on it depends on the run of sound; else itself and None."""
+        if len(self.plain) or len(self.flat) >= self.share.shape[1]:
+            return self, None
+        alone = np.eye(len(self.flat))
+        return replace(self, met=self.met[:, :, : len(alone)], share=alone), self.share
 
     def columns(self, orders: Ints) -> Floats:
         """The columns at `orders` (B,) of all matrices, (A, B, R)."""
