@@ -24,8 +24,7 @@ RESIDUAL_OF_MODE = 1e-8  # over k^2; the error of a mode goes with its square
 APART = 1e-6  # of k, by which a matrix is factored beside it, where it would be singular
 ROOT_STEPS = 30
 CONVERGED = 1e-13  # last step of a wavenumber, relative
-NODES_AT_ONCE = 8  # frequencies of the admittance at which matrices of the walls are made
-CHUNK = 8  # frequencies assembled at a time
+NODES_AT_ONCE = 8  # frequencies of the admittance, whose matrices are made together
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
 
@@ -62,9 +61,11 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    parts = [slice(start, start + CHUNK) for start in range(0, len(hz), CHUNK)]
-    answers = together([partial(_answered, box, hz[part], k[part], at_src) for part in parts])
-    p += (at_rec.T @ np.concatenate(answers)).transpose(2, 1, 0)
+    row = np.array([_WallsAt(box).beside(q)[0] // NODES_AT_ONCE for q in k.real])
+    parts = [np.flatnonzero(row == one) for one in np.unique(row)]
+    answers = together([partial(_answered, box, k[part], at_src) for part in parts])
+    for part, answer in zip(parts, answers, strict=True):
+        p[:, :, part] += (at_rec.T @ answer).transpose(2, 1, 0)
     return 4.0 * np.pi * p
 
 
@@ -100,13 +101,10 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
     return CoupledModes(box.low.n[np.array(orders, dtype=np.int64)[order]], f_hz, delta)
 
 
-def _answered(box: CoupledBox, hz: Floats, k: Complexes, at_src: Floats) -> Complexes:
-    """Amplitudes (F, N, S) of the basis functions at some frequencies."""
-    matrix = box.wall_matrices(hz)
-    matrix *= 1j * k[:, None, None]
-    diagonal = np.einsum("fnn->fn", matrix)  # a view
-    diagonal += box.k2 - k[:, None] ** 2
-    return np.array([_solved(one, at_src) for one in matrix])
+def _answered(box: CoupledBox, k: Complexes, at_src: Floats) -> Complexes:
+    """Amplitudes (F, N, S) of the basis functions at wavenumbers near each other."""
+    walls = _WallsAt(box)
+    return np.array([_solved(walls.system(complex(q)), at_src) for q in k])
 
 
 def _solved(matrix: Complexes, right: Floats) -> Complexes:
@@ -186,16 +184,16 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     """
     count = int(np.ceil(1.1 * top / TRACK_STEP_HZ)) + 1
     grid = np.linspace(0.0, 1.1 * top, count)
-    own = len(box.low.n)
+    own, size = len(box.low.n), len(box.k2)
     k2 = np.empty((count, own), dtype=np.complex128)
     k2[0] = box.k2[:own]
     vectors: list[Complexes] = [np.eye(len(box.k2), own, dtype=np.complex128)]
-    walls = (w for part in np.split(grid[1:], range(CHUNK, count - 1, CHUNK))
-             for w in box.wall_matrices(part))  # fmt: skip
-    for i, wall in enumerate(walls, 1):
-        k = 2.0 * np.pi * grid[i] / box.low.c
-        matrix = _system(box, wall, k)
-        matrix[range(own), range(own)] += k**2
+    k_at = 2.0 * np.pi * grid / box.low.c
+    at_once = np.split(np.arange(1, count), range(NODES_AT_ONCE, count - 1, NODES_AT_ONCE))
+    systems = (m for part in at_once for m in box.wall_matrices(grid[part], 1j * k_at[part]))
+    for i, matrix in enumerate(systems, 1):
+        matrix[range(size), range(size)] += box.k2
+        matrix[range(own, size), range(own, size)] -= k_at[i] ** 2
         answer = -np.linalg.solve(matrix[own:, own:], matrix[own:, :own])
         values, x = np.linalg.eig(matrix[:own, :own] + matrix[:own, own:] @ answer)
         x = np.concatenate([x, answer @ x])
@@ -223,44 +221,50 @@ def _tracked(
         yield _Tracked(mode, k, x)
 
 
-def _system(box: CoupledBox, wall: Complexes, k: complex) -> Complexes:
-    """diag(k_n^2 - k^2) + j k C for C = wall (N, N)."""
-    matrix = 1j * k * wall
-    diagonal = np.einsum("nn->n", matrix)  # a view
-    diagonal += box.k2 - k**2
-    return np.asarray(matrix)
-
-
 class _WallsAt:
     """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
     given, between which it is linear in log frequency; a few in a row are made at a time."""
 
     def __init__(self, box: CoupledBox) -> None:
         self.box = box
-        self.log_f = np.log(box.f)
+        self.log_k = np.log(2.0 * np.pi * box.f / box.low.c)
         self.rows = lru_cache(maxsize=2)(self._row)
 
     def _row(self, index: int) -> Complexes:
         first = index * NODES_AT_ONCE
-        return self.box.wall_matrices(self.box.f[first : first + NODES_AT_ONCE])
+        return self.box.wall_matrices(self.box.f[first : first + NODES_AT_ONCE + 1])
 
-    def at_node(self, node: int) -> Complexes:
-        """C (N, N) at a frequency of the box."""
-        return np.asarray(self.rows(node // NODES_AT_ONCE)[node % NODES_AT_ONCE])
+    def ends(self, left: int) -> tuple[Complexes, Complexes]:
+        """C (N, N) at a frequency of the box and at the next."""
+        row = self.rows(left // NODES_AT_ONCE)
+        place = left % NODES_AT_ONCE
+        return row[place], row[min(place + 1, len(row) - 1)]
 
-    def beside(self, k: float) -> tuple[int, int, float]:
-        """The frequencies beside that of wavenumber k, and how far it is from one to the other."""
-        x = float(np.log(max(k, 1e-9) * self.box.low.c / (2.0 * np.pi)))
-        right = int(np.searchsorted(self.log_f, x))
-        if right == 0 or right == len(self.log_f):
-            return min(right, len(self.log_f) - 1), min(right, len(self.log_f) - 1), 0.0
-        left = self.log_f[right - 1]
-        return right - 1, right, float((x - left) / (self.log_f[right] - left))
+    def beside(self, k: float) -> tuple[int, float]:
+        """The frequency below that of wavenumber k, and how far it is to the next, 0 to 1."""
+        x = float(np.log(max(k, 1e-9)))
+        left = max(min(int(np.searchsorted(self.log_k, x)), len(self.log_k) - 1) - 1, 0)
+        if len(self.log_k) == 1:
+            return left, 0.0
+        step = (x - self.log_k[left]) / (self.log_k[left + 1] - self.log_k[left])
+        return left, float(min(max(step, 0.0), 1.0))
 
-    def __call__(self, k: float) -> Complexes:
-        """C (N, N) at the frequency of wavenumber k."""
-        left, right, step = self.beside(k)
-        return np.asarray(self.at_node(left) * (1.0 - step) + self.at_node(right) * step)
+    def system(self, k: complex, apart: float = 0.0) -> Complexes:
+        """diag(k_n^2 - k^2) + j k C (N, N), C at the frequency of k; k is moved by a part of it."""
+        left, step = self.beside(k.real)
+        one, two = self.ends(left)
+        k *= 1.0 + apart
+        out = one * (1j * k * (1.0 - step))
+        out += two * (1j * k * step)
+        diagonal = np.einsum("nn->n", out)  # a view
+        diagonal += self.box.k2 - k**2
+        return np.asarray(out)
+
+    def times(self, k: complex, x: Complexes) -> Complexes:
+        """C x at the frequency of k for x (N,)."""
+        left, step = self.beside(k.real)
+        one, two = self.ends(left)
+        return np.asarray((one @ x) * (1.0 - step) + (two @ x) * step)
 
 
 def _sharpened(box: CoupledBox, modes: list[_Tracked]) -> list[tuple[complex, Complexes]]:
@@ -288,10 +292,9 @@ def _sharp(
         return first, x
     k = first if np.isfinite(first) else k
     for _ in range(FACTORS):
-        wall = walls(k.real)
-        beside = _system(box, wall, k * (1.0 + APART)).astype(np.complex64)
+        beside = walls.system(k, APART).astype(np.complex64)
         factors = lu_factor(beside, overwrite_a=True, check_finite=False)
-        pull = 2.0 * k * x - 1j * (wall @ x)
+        pull = 2.0 * k * x - 1j * walls.times(k, x)
         x = lu_solve(factors, pull.astype(np.complex64), check_finite=False).astype(np.complex128)
         for _ in range(ANSWERS):
             x /= np.linalg.norm(x)
@@ -310,13 +313,13 @@ def _root(box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes) -> tuple[c
     NaN if there is none."""
     x_over = x / (x @ x)
     stiff = complex(x_over @ (box.k2 * x))
-    ends: tuple[int, int] = (-1, -1)
+    known = -1
     at, before = k.real, (np.nan, np.nan)
     for _ in range(ROOT_STEPS):
-        left, right, step = walls.beside(at)
-        if (left, right) != ends:
-            ends = left, right
-            one, two = walls.at_node(left) @ x, walls.at_node(right) @ x
+        left, step = walls.beside(at)
+        if left != known:
+            known = left
+            one, two = (end @ x for end in walls.ends(left))
             loss_one, loss_two = complex(x_over @ one), complex(x_over @ two)
         loss = loss_one * (1.0 - step) + loss_two * step
         k = complex(0.5 * (1j * loss + np.sqrt(4.0 * stiff - loss**2)))

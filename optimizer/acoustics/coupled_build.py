@@ -42,6 +42,7 @@ from optimizer.acoustics.wall_runs import Runs, WallTerms, pair_integrals
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
+TILE = 4096  # entries of the matrices of walls made at a time
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
 
 
@@ -61,7 +62,7 @@ class CoupledBox:
     """A box with its wall admittance, ready to be solved at any frequency up to f_max.
 
     low (L) and high (H) modes; lift (H, P) combinations of unit-norm high modes; k2 (N = L + P,)
-    squared wavenumbers; coupling (R, N, N) real; coef (R, F) complex at frequencies f (F,);
+    squared wavenumbers; coupling (N, N, R) real; coef (R, F) complex at frequencies f (F,);
     air (F,) energy attenuation of air, 1/m.
     """
 
@@ -81,14 +82,17 @@ class CoupledBox:
         lifted = self.lift[: len(high)].T @ high
         return np.concatenate([unit_shapes(self.low, points), lifted])
 
-    def wall_matrices(self, f: ArrayLike) -> Complexes:
-        """C(w) (F, N, N), 1/m, at frequencies f (F,)."""
-        coef = beta_at(self.f, self.coef, f).T
-        n = len(self.k2)
-        flat = self.coupling.reshape(-1, n * n)
-        both = np.concatenate([coef.real, coef.imag]) @ flat  # one pass over the matrices
-        out = np.empty((len(coef), n * n), dtype=np.complex128)
-        out.real, out.imag = np.split(both, 2)
+    def wall_matrices(self, f: ArrayLike, times: ArrayLike = 1.0) -> Complexes:
+        """C(w) (F, N, N), 1/m, at frequencies f (F,), times a number or (F,)."""
+        coef = beta_at(self.f, self.coef, f).T * np.asarray(times).reshape(-1, 1)
+        both = np.concatenate([coef.real, coef.imag])
+        n, count = len(self.k2), len(coef)
+        flat = self.coupling.reshape(n * n, -1)
+        out = np.empty((count, n * n), dtype=np.complex128)
+        for start in range(0, n * n, TILE):  # few enough entries to stay at hand
+            part = both @ flat[start : start + TILE].T
+            out.real[:, start : start + TILE] = part[:count]
+            out.imag[:, start : start + TILE] = part[count:]
         return out.reshape(-1, n, n)
 
     def wavenumber(self, f: ArrayLike) -> Complexes:
@@ -144,14 +148,35 @@ def couple_box(
     lift, k2_lift = combined_functions(
         len(low.n), k_high, walls + guides, coef, 2 * np.pi * f_max / c
     )
-    blocks = _wall_blocks(len(low.n), lift, walls, len(coef))
-    if stacks:
-        more, factors = volume_blocks(stacks, low, high, lift[: len(high.n)], grid, BETA_TOL)
-        blocks, coef = np.concatenate([blocks, more]), np.concatenate([coef, factors])
+    parts, factors = _other_parts(low, high, lift[: len(high.n)], grid, stacks, objects)
+    spare = sum(len(part) for part in parts)
+    coupling = _wall_blocks(len(low.n), lift, walls, len(coef), spare)
+    if spare:
+        coupling[..., len(coef) :] = np.concatenate(parts).transpose(1, 2, 0)
     k2 = np.concatenate([wavenumbers(low) ** 2, k2_lift])
     loss = np.broadcast_to(np.asarray(air, dtype=np.float64), grid.shape)
-    box = CoupledBox(low, high, lift, k2, blocks, grid, coef, loss, f_max)
-    return box if objects is None else with_objects(box, objects)
+    coef = np.concatenate([coef, *factors])
+    return CoupledBox(low, high, lift, k2, coupling, grid, coef, loss, f_max)
+
+
+def _other_parts(
+    low: Modes,
+    high: Modes,
+    lift: Floats,
+    f: Floats,
+    stacks: Sequence[Standing],
+    objects: LossyObjects | None,
+) -> tuple[list[Floats], list[Complexes]]:
+    """Matrices (S, N, N) of stacks and of objects, and the factors (S, F) of each."""
+    parts, factors = [], []
+    if stacks:
+        blocks, few = volume_blocks(stacks, low, high, lift, f, BETA_TOL)
+        parts.append(blocks)
+        factors.append(few)
+    if objects is not None:
+        parts.append(_object_blocks(low, high, lift, objects, len(f)))
+        factors.append(np.asarray(objects.area) / 4.0 + 0j)
+    return parts, factors
 
 
 def _high_limit(f_max: float) -> float:
@@ -247,23 +272,23 @@ def _operator(
     return WallOperator(own, orders, which, value, from_low, at_high, columns, mix)
 
 
-def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int) -> Floats:
-    """Wall integrals (R, N, N) between the basis functions: each low mode, then the combinations."""
-    lifts = lift.shape[1]
-    own = np.zeros((n_low, n_low, count))
-    beside = np.zeros((n_low, count, lifts))
-    above = np.zeros((lifts, count, lifts))
+def _wall_blocks(
+    n_low: int, lift: Floats, walls: list[WallOperator], count: int, spare: int
+) -> Floats:
+    """Wall integrals (N, N, R) between the basis functions: each low mode, then the combinations;
+    with room for `spare` more at the end."""
+    size = n_low + lift.shape[1]
+    out = np.zeros((size, size, count + spare))
+    blocks = out[..., :count]
     for wall in walls:
         lifted = wall.at_high @ lift
-        own += wall.among_low()
-        beside += wall.answered(lifted)
-        above += wall.among_high(lifted)
-    blocks = np.empty((count, n_low + lifts, n_low + lifts))
-    blocks[:, :n_low, :n_low] = own.transpose(2, 0, 1)
-    blocks[:, :n_low, n_low:] = beside.transpose(1, 0, 2)
-    blocks[:, n_low:, :n_low] = beside.transpose(1, 2, 0)
-    blocks[:, n_low:, n_low:] = 0.5 * (above.transpose(1, 0, 2) + above.transpose(1, 2, 0))
-    return blocks
+        blocks[:n_low, :n_low] += wall.among_low()
+        blocks[n_low:, :n_low] += wall.from_high(lifted)
+        blocks[n_low:, n_low:] += wall.among_high(lifted)
+    blocks[:n_low, n_low:] = blocks[n_low:, :n_low].transpose(1, 0, 2)
+    above = blocks[n_low:, n_low:]
+    above[...] = 0.5 * (above + above.transpose(1, 0, 2))
+    return out
 
 
 def _wall_values(modes: Modes, axis: int, side: int) -> Floats:
@@ -281,18 +306,39 @@ def _incidence(
 
 
 def with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
-    """Add lossy boxes: area/4 times the mean of psi_m psi_n over the box, by Gauss points."""
+    """Add lossy boxes to a room."""
+    lift = box.lift[: len(box.high.n)]
+    extra = _object_blocks(box.low, box.high, lift, objects, len(box.f))
+    coupling = np.concatenate([box.coupling, extra.transpose(1, 2, 0)], axis=2)
+    coef = np.concatenate([box.coef, np.asarray(objects.area) / 4.0 + 0j])
+    return replace(box, coupling=coupling, coef=coef)
+
+
+def _object_blocks(
+    low: Modes, high: Modes, lift: Floats, objects: LossyObjects, count: int
+) -> Floats:
+    """The mean of psi_m psi_n over each lossy box, (B, N, N), by Gauss points."""
     place = np.asarray(objects.boxes, dtype=np.float64).reshape(-1, 6)
     area = np.asarray(objects.area, dtype=np.float64)
-    check_inside(place.reshape(-1, 3), box.low.dimensions, "objects")
-    if area.shape != (len(place), len(box.f)) or np.any(area < 0):
+    check_inside(place.reshape(-1, 3), low.dimensions, "objects")
+    if area.shape != (len(place), count) or np.any(area < 0):
         raise ValueError("objects: area must be (boxes, frequencies) and not negative")
     x, w = np.polynomial.legendre.leggauss(8)
-    unit = np.stack([g.ravel() for g in np.meshgrid(x, x, x)], axis=1) / 2.0 + 0.5
-    weight = np.prod(np.stack([g.ravel() for g in np.meshgrid(w, w, w)]), axis=0) / 8.0
-    extra = []
+    weight = np.multiply.outer(np.multiply.outer(w, w), w).ravel() / 8.0
+    out = []
     for row in place:
-        shapes = box.shapes(row[:3] + unit * (row[3:] - row[:3]))
-        extra.append((shapes * weight) @ shapes.T)
-    coupling = np.concatenate([box.coupling, np.array(extra)])
-    return replace(box, coupling=coupling, coef=np.concatenate([box.coef, area / 4.0 + 0j]))
+        points = row[:3] + np.add.outer(x, np.ones(3)) / 2.0 * (row[3:] - row[:3])
+        shapes = _grid_shapes(low, points), lift.T @ _grid_shapes(high, points)
+        every = np.concatenate(shapes)
+        out.append((every * weight) @ every.T)
+    return np.array(out).reshape(-1, len(low.n) + lift.shape[1], len(low.n) + lift.shape[1])
+
+
+def _grid_shapes(modes: Modes, points: Floats) -> Floats:
+    """Unit-norm modes (M, G^3) on the grid of coordinates points (G, 3) along the axes."""
+    values = 1.0 / np.sqrt(modes.norm)[:, None]
+    for axis in range(3):
+        each = np.arange(modes.n[:, axis].max(initial=0) + 1)
+        wave = np.cos(np.pi * np.outer(each, points[:, axis] / modes.dimensions[axis]))
+        values = (values[:, :, None] * wave[modes.n[:, axis]][:, None]).reshape(len(values), -1)
+    return np.asarray(values)

@@ -59,28 +59,35 @@ class WallOperator:
     def answered(self, seen: Floats) -> Floats:
         """What low modes take, (L, R, W), from amplitudes (A, W) of in-plane orders."""
         met = (self._flat.T @ seen).reshape(len(self.orders), -1, seen.shape[1])
-        met = self.by_spectrum(met)
+        met = met if self.mix is None else self.mix.T @ met
         taken = self.from_low @ met.reshape(len(met), -1)
         return np.asarray(taken.reshape(-1, *met.shape[1:]))
 
     def among_low(self) -> Floats:
         """Integrals (L, L, R) between low modes: they have one in-plane order each, so these are
         picked, not multiplied out."""
-        met = self.columns[self.orders]
-        met = met if self.mix is None else met @ self.mix
-        return np.asarray(
-            met[self.which[:, None], self.which] * np.outer(self.value, self.value)[..., None]
-        )
+        met = self._by_spectrum(self.columns[self.orders])
+        out = met[self.which[:, None], self.which]
+        out *= np.outer(self.value, self.value)[..., None]
+        return np.asarray(out)
+
+    def from_high(self, seen: Floats) -> Floats:
+        """Integrals (W, L, R) between functions (A, W) at the wall and low modes."""
+        met = (seen.T @ self._flat).reshape(seen.shape[1], len(self.orders), -1)
+        out = self._by_spectrum(met)[:, self.which]
+        out *= self.value[:, None]
+        return np.asarray(out)
 
     def among_high(self, seen: Floats) -> Floats:
-        """Integrals (W, R, W) between functions (A, W) at the wall, symmetric only when the half of
+        """Integrals (W, W, R) between functions (A, W) at the wall, symmetric only when the half of
         each is taken with the half of its transpose."""
+        width = seen.shape[1]
         parts = seen.T @ self.matrices.onto(seen).reshape(len(seen), -1)
-        return self.by_spectrum(parts.reshape(seen.shape[1], -1, seen.shape[1]))
+        return self._by_spectrum(parts.reshape(width, width, -1))
 
-    def by_spectrum(self, parts: Floats) -> Floats:
-        """Parts (M, S, W) of own spectra as those (M, R, W) of the room's."""
-        return parts if self.mix is None else np.asarray(self.mix.T @ parts)
+    def _by_spectrum(self, parts: Floats) -> Floats:
+        """Parts (..., S) of own spectra as those (..., R) of the room's."""
+        return parts if self.mix is None else np.asarray(parts @ self.mix)
 
     @property
     def _flat(self) -> Floats:

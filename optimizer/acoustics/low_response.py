@@ -54,13 +54,16 @@ def damped_modes(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coupled
 
 def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The scene as a coupled modal problem up to top_hz."""
-    return furnished(unfurnished_box(scene, dimensions, top_hz), scene, dimensions)
+    return _box(scene, dimensions, top_hz, True)
 
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
-    """The same without furniture, to be `furnished` in several ways.
+    """The same without furniture, to be `furnished` in several ways."""
+    return _box(scene, dimensions, top_hz, False)
 
-    Admittances are given up to a little above top_hz: the fewer frequencies, the fewer matrices.
+
+def _box(scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool) -> CoupledBox:
+    """Admittances are given up to a little above top_hz: the fewer frequencies, the fewer matrices.
     """
     surface, rect, beta, axes, volume = low_patches(scene)
     f_hz = LOW_HZ[: int(np.searchsorted(LOW_HZ, ABOVE * top_hz)) + 1]
@@ -70,6 +73,7 @@ def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coup
         f_hz,
         beta[..., : len(f_hz)],
         top_hz,
+        _objects(scene, dimensions, f_hz) if furniture else None,
         air=_at(scene.air[None], f_hz)[0],
         along=ALONG,
         only=axes,

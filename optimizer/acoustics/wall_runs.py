@@ -50,16 +50,13 @@ class WallTerms:
         return np.asarray(out)
 
     def onto(self, shapes: Floats) -> Floats:
-        """Products (A, R, P) with shapes (A, P), D P for 1/2 (D P + P D): their own products with
+        """Products (A, W, R) with shapes (A, W), D P for 1/2 (D P + P D): their own products with
         shapes are, made symmetric, those of the matrices."""
         each = np.concatenate([self.plain, self.flat])
-        seen = (each.reshape(-1, each.shape[-1]) @ shapes).reshape(len(each), -1, shapes.shape[1])
-        even = np.broadcast_to(self.share, (seen.shape[1], *self.share.shape))
+        seen = (each.reshape(-1, each.shape[-1]) @ shapes).reshape(len(each), *shapes.shape)
+        even = np.broadcast_to(self.share, (len(shapes), *self.share.shape))
         weight = np.concatenate([self.met, even], axis=1)
-        return np.asarray(
-            np.ascontiguousarray(weight.transpose(0, 2, 1))
-            @ np.ascontiguousarray(seen.transpose(1, 0, 2))
-        )
+        return np.asarray(np.ascontiguousarray(seen.transpose(1, 2, 0)) @ weight)
 
 
 @dataclass(frozen=True)
