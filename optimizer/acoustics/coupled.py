@@ -24,7 +24,7 @@ RESIDUAL_OF_MODE = 1e-8  # over k^2; the error of a mode goes with its square
 APART = 1e-6  # of k, by which a matrix is factored beside it, where it would be singular
 ROOT_STEPS = 30
 CONVERGED = 1e-13  # last step of a wavenumber, relative
-NODES_AT_ONCE = 8  # frequencies of the admittance, whose matrices are made together
+AT_ONCE_BYTES = 2.0**25  # of matrices at frequencies of the admittance that are made together
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
 
@@ -61,7 +61,7 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    row = np.array([_WallsAt(box).beside(q)[0] // NODES_AT_ONCE for q in k.real])
+    row = np.array([_WallsAt(box).beside(q)[0] // _at_once(box) for q in k.real])
     parts = [np.flatnonzero(row == one) for one in np.unique(row)]
     answers = together([partial(_answered, box, k[part], at_src) for part in parts])
     for part, answer in zip(parts, answers, strict=True):
@@ -189,7 +189,7 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     k2[0] = box.k2[:own]
     vectors: list[Complexes] = [np.eye(len(box.k2), own, dtype=np.complex128)]
     k_at = 2.0 * np.pi * grid / box.low.c
-    at_once = np.split(np.arange(1, count), range(NODES_AT_ONCE, count - 1, NODES_AT_ONCE))
+    at_once = np.split(np.arange(1, count), range(_at_once(box), count - 1, _at_once(box)))
     systems = (m for part in at_once for m in box.wall_matrices(grid[part], 1j * k_at[part]))
     for i, matrix in enumerate(systems, 1):
         matrix[range(size), range(size)] += box.k2
@@ -221,6 +221,11 @@ def _tracked(
         yield _Tracked(mode, k, x)
 
 
+def _at_once(box: CoupledBox) -> int:
+    """How many frequencies matrices are made for at a time."""
+    return max(4, int(AT_ONCE_BYTES / (16 * len(box.k2) ** 2)))
+
+
 class _WallsAt:
     """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
     given, between which it is linear in log frequency; a few in a row are made at a time."""
@@ -228,16 +233,17 @@ class _WallsAt:
     def __init__(self, box: CoupledBox) -> None:
         self.box = box
         self.log_k = np.log(2.0 * np.pi * box.f / box.low.c)
+        self.at_once = _at_once(box)
         self.rows = lru_cache(maxsize=2)(self._row)
 
     def _row(self, index: int) -> Complexes:
-        first = index * NODES_AT_ONCE
-        return self.box.wall_matrices(self.box.f[first : first + NODES_AT_ONCE + 1])
+        first = index * self.at_once
+        return self.box.wall_matrices(self.box.f[first : first + self.at_once + 1])
 
     def ends(self, left: int) -> tuple[Complexes, Complexes]:
         """C (N, N) at a frequency of the box and at the next."""
-        row = self.rows(left // NODES_AT_ONCE)
-        place = left % NODES_AT_ONCE
+        row = self.rows(left // self.at_once)
+        place = left % self.at_once
         return row[place], row[min(place + 1, len(row) - 1)]
 
     def beside(self, k: float) -> tuple[int, float]:

@@ -150,7 +150,7 @@ def couple_box(
     )
     parts, factors = _other_parts(low, high, lift[: len(high.n)], grid, stacks, objects)
     spare = sum(len(part) for part in parts)
-    coupling = _wall_blocks(len(low.n), lift, walls, len(coef), spare)
+    coupling = _wall_blocks(low, lift, walls, len(coef), spare)
     if spare:
         coupling[..., len(coef) :] = np.concatenate(parts).transpose(1, 2, 0)
     k2 = np.concatenate([wavenumbers(low) ** 2, k2_lift])
@@ -255,40 +255,66 @@ def _wall_operators(
                 high.n[:, [i, j]], _wall_values(high, axis, side), 0, len(high.n), shape
             )
             at_near = _incidence(near.plane, values, int(before[axis]), int(before[3]), shape)
-            plane = np.ravel_multi_index((low.n[:, i], low.n[:, j]), shape)
-            value = _wall_values(low, axis, side)
-            walls.append(_operator(plane, value, terms, hstack([at_high, at_near], format="csr")))
+            near_high = hstack([at_high, at_near], format="csr")
+            walls.append(_operator(low, (axis, side), shape, terms, near_high))
     return walls
 
 
 def _operator(
-    plane: Ints, value: Floats, terms: WallTerms, at_high: csr_array
+    low: Modes, wall: tuple[int, int], shape: tuple[int, int], terms: WallTerms, at_high: csr_array
 ) -> WallOperator:
-    """The wall on which low modes have the in-plane order `plane` (L,) and this value (L,)."""
+    """The wall at the end of an axis, of so many in-plane orders along each direction."""
+    i, j = IN_PLANE[wall[0]]
+    plane = np.ravel_multi_index((low.n[:, i], low.n[:, j]), shape)
     orders, which = np.unique(plane, return_inverse=True)
+    value = _wall_values(low, *wall)
     from_low = csr_array((value, (np.arange(len(value)), which)), (len(value), len(orders)))
     own, mix = terms.own_spectra()
     columns = own.columns(orders)
-    return WallOperator(own, orders, which, value, from_low, at_high, columns, mix)
+    return WallOperator(*wall, own, orders, which, value, from_low, at_high, columns, mix)
 
 
 def _wall_blocks(
-    n_low: int, lift: Floats, walls: list[WallOperator], count: int, spare: int
+    low: Modes, lift: Floats, walls: list[WallOperator], count: int, spare: int
 ) -> Floats:
     """Wall integrals (N, N, R) between the basis functions: each low mode, then the combinations;
     with room for `spare` more at the end."""
-    size = n_low + lift.shape[1]
+    n_low, size = len(low.n), len(low.n) + lift.shape[1]
     out = np.zeros((size, size, count + spare))
-    blocks = out[..., :count]
-    for wall in walls:
-        lifted = wall.at_high @ lift
-        blocks[:n_low, :n_low] += wall.among_low()
-        blocks[n_low:, :n_low] += wall.from_high(lifted)
-        blocks[n_low:, n_low:] += wall.among_high(lifted)
-    blocks[:n_low, n_low:] = blocks[n_low:, :n_low].transpose(1, 0, 2)
-    above = blocks[n_low:, n_low:]
+    own, mixed, above = (
+        out[rows, columns, :count]
+        for rows, columns in (
+            (slice(n_low), slice(n_low)),
+            (slice(n_low), slice(n_low, None)),
+            (slice(n_low, None), slice(n_low, None)),
+        )
+    )
+    for axis in range(3):
+        pair = [wall for wall in walls if wall.axis == axis]
+        if not pair:
+            continue
+        lifted = [wall.at_high @ lift for wall in pair]
+        which, odd, value = pair[0].which, low.n[:, axis] % 2, np.abs(pair[0].value)
+        both = _by_parity(pair, [wall.among_low() for wall in pair])
+        part = both[odd[:, None] ^ odd, which[:, None], which]
+        part *= np.outer(value, value)[..., None]
+        own += part
+        both = _by_parity(pair, [w.from_high(seen) for w, seen in zip(pair, lifted, strict=True)])
+        part = both[odd, :, which]
+        part *= value[:, None, None]
+        mixed += part
+        for wall, seen in zip(pair, lifted, strict=True):
+            above += wall.among_high(seen)
+    out[n_low:, :n_low, :count] = mixed.transpose(1, 0, 2)
     above[...] = 0.5 * (above + above.transpose(1, 0, 2))
     return out
+
+
+def _by_parity(pair: list[WallOperator], parts: list[Floats]) -> Floats:
+    """What opposite walls add up to, (2, ...): where modes have the same sign at both, and where
+    not. Modes have one value at both walls but for the sign, so each is picked from the sums."""
+    signs = [1.0 - 2.0 * wall.side for wall in pair]
+    return np.array([sum(parts), sum(s * part for s, part in zip(signs, parts, strict=True))])
 
 
 def _wall_values(modes: Modes, axis: int, side: int) -> Floats:

@@ -32,14 +32,17 @@ class NearWall:
 
 @dataclass(frozen=True)
 class WallOperator:
-    """One wall: `matrices` between its A in-plane orders, `orders` (B,) those of low modes, which
-    of them each low mode has (L,) and how strongly (L,), the same as incidence (L, B), that of high
-    modes (A, H), and the columns (A, B, S) of the matrices at `orders`.
+    """The wall at the end `side` of an axis: `matrices` between its A in-plane orders, `orders`
+    (B,) those of low modes, which of them each low mode has (L,) and how strongly (L,), the same as
+    incidence (L, B), that of high modes (A, H), and the columns (A, B, S) of the matrices at
+    `orders`.
 
     The matrices of the R spectra of the room are those of S own of the wall by `mix` (S, R), or
     those themselves where that is None.
     """
 
+    axis: int
+    side: int
     matrices: WallTerms
     orders: Ints
     which: Ints
@@ -64,19 +67,14 @@ class WallOperator:
         return np.asarray(taken.reshape(-1, *met.shape[1:]))
 
     def among_low(self) -> Floats:
-        """Integrals (L, L, R) between low modes: they have one in-plane order each, so these are
-        picked, not multiplied out."""
-        met = self._by_spectrum(self.columns[self.orders])
-        out = met[self.which[:, None], self.which]
-        out *= np.outer(self.value, self.value)[..., None]
-        return np.asarray(out)
+        """Matrices (B, B, R) between the in-plane orders of low modes."""
+        return self._by_spectrum(self.columns[self.orders])
 
     def from_high(self, seen: Floats) -> Floats:
-        """Integrals (W, L, R) between functions (A, W) at the wall and low modes."""
+        """Integrals (W, B, R) between functions (A, W) at the wall and in-plane orders of low
+        modes."""
         met = (seen.T @ self._flat).reshape(seen.shape[1], len(self.orders), -1)
-        out = self._by_spectrum(met)[:, self.which]
-        out *= self.value[:, None]
-        return np.asarray(out)
+        return self._by_spectrum(met)
 
     def among_high(self, seen: Floats) -> Floats:
         """Integrals (W, W, R) between functions (A, W) at the wall, symmetric only when the half of
