@@ -6,7 +6,7 @@ response to a source, and for the frequencies at which it has a solution without
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,17 +14,12 @@ from scipy.linalg import lu_factor, lu_solve
 from scipy.optimize import linear_sum_assignment
 
 from optimizer.acoustics.coupled_build import CoupledBox, unit_shapes, wavenumbers
+from optimizer.acoustics.coupled_roots import Tracked, sharpened
+from optimizer.acoustics.coupled_walls import WallsAt, at_once
 from optimizer.acoustics.modes import Complexes, Floats, Ints
 from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572
-FACTORS = 5  # times a matrix is factored towards a mode before it is given up
-ANSWERS = 4  # steps with each of them
-RESIDUAL_OF_MODE = 1e-8  # over k^2; the error of a mode goes with its square
-APART = 1e-6  # of k, by which a matrix is factored beside it, where it would be singular
-ROOT_STEPS = 30
-CONVERGED = 1e-13  # last step of a wavenumber, relative
-AT_ONCE_BYTES = 2.0**25  # of matrices at frequencies of the admittance that are made together
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
 
@@ -61,9 +56,10 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    row = np.array([_WallsAt(box).beside(q)[0] // _at_once(box) for q in k.real])
+    first = float(np.min(k.real, initial=2.0 * np.pi * box.f_max / box.low.c))
+    row = np.array([WallsAt(box, first).row(q) for q in k.real])
     parts = [np.flatnonzero(row == one) for one in np.unique(row)]
-    answers = together([partial(_answered, box, k[part], at_src) for part in parts])
+    answers = together([partial(_answered, WallsAt(box, first), k[part], at_src) for part in parts])
     for part, answer in zip(parts, answers, strict=True):
         p[:, :, part] += (at_rec.T @ answer).transpose(2, 1, 0)
     return 4.0 * np.pi * p
@@ -82,7 +78,7 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
     hz_of = box.low.c / (2.0 * np.pi)
     near = [m for m in _tracked(*_follow(box, top), hz_of) if m.k.real * hz_of <= 1.03 * top]
-    sharp = _sharpened(box, near)
+    sharp = sharpened(box, near)
     orders: list[int] = []
     found: list[complex] = []
     shapes = np.empty((0, len(box.k2)), dtype=np.complex128)
@@ -101,9 +97,8 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
     return CoupledModes(box.low.n[np.array(orders, dtype=np.int64)[order]], f_hz, delta)
 
 
-def _answered(box: CoupledBox, k: Complexes, at_src: Floats) -> Complexes:
+def _answered(walls: WallsAt, k: Complexes, at_src: Floats) -> Complexes:
     """Amplitudes (F, N, S) of the basis functions at wavenumbers near each other."""
-    walls = _WallsAt(box)
     return np.array([_solved(walls.system(complex(q)), at_src) for q in k])
 
 
@@ -166,15 +161,6 @@ def _image_series(a: Floats, b: Floats, dimensions: Floats, q: float) -> tuple[f
     return float(np.sum(e / d)), float(np.sum(e) / (2.0 * q)), float(second)
 
 
-@dataclass(frozen=True)
-class _Tracked:
-    """A mode grown from the rigid one of this order, near its wavenumber and amplitudes x (N,)."""
-
-    order: int
-    k: complex
-    x: Complexes
-
-
 def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Complexes]]:
     """Eigenvalues k^2 (G, M) of diag(k_n^2) + j k C as the frequency in k C rises, at grid (G,).
 
@@ -189,8 +175,8 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     k2[0] = box.k2[:own]
     vectors: list[Complexes] = [np.eye(len(box.k2), own, dtype=np.complex128)]
     k_at = 2.0 * np.pi * grid / box.low.c
-    at_once = np.split(np.arange(1, count), range(_at_once(box), count - 1, _at_once(box)))
-    systems = (m for part in at_once for m in box.wall_matrices(grid[part], 1j * k_at[part]))
+    parts = np.split(np.arange(1, count), range(at_once(box), count - 1, at_once(box)))
+    systems = (m for part in parts for m in box.wall_matrices(grid[part], 1j * k_at[part]))
     for i, matrix in enumerate(systems, 1):
         matrix[range(size), range(size)] += box.k2
         matrix[range(own, size), range(own, size)] -= k_at[i] ** 2
@@ -208,7 +194,7 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
 
 def _tracked(
     grid: Floats, k2: Complexes, vectors: list[Complexes], hz_of: float
-) -> Iterator[_Tracked]:
+) -> Iterator[Tracked]:
     """Modes within the grid, read off between the two steps where each meets its own frequency."""
     for mode in range(1, k2.shape[1]):
         above = hz_of * np.sqrt(k2[:, mode]).real - grid
@@ -218,121 +204,4 @@ def _tracked(
         step = float(above[right - 1] / (above[right - 1] - above[right]))
         k = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
         x = vectors[right - 1][:, mode] * (1.0 - step) + vectors[right][:, mode] * step
-        yield _Tracked(mode, k, x)
-
-
-def _at_once(box: CoupledBox) -> int:
-    """How many frequencies matrices are made for at a time."""
-    return max(4, int(AT_ONCE_BYTES / (16 * len(box.k2) ** 2)))
-
-
-class _WallsAt:
-    """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
-    given, between which it is linear in log frequency; a few in a row are made at a time."""
-
-    def __init__(self, box: CoupledBox) -> None:
-        self.box = box
-        self.log_k = np.log(2.0 * np.pi * box.f / box.low.c)
-        self.at_once = _at_once(box)
-        self.rows = lru_cache(maxsize=2)(self._row)
-
-    def _row(self, index: int) -> Complexes:
-        first = index * self.at_once
-        return self.box.wall_matrices(self.box.f[first : first + self.at_once + 1])
-
-    def ends(self, left: int) -> tuple[Complexes, Complexes]:
-        """C (N, N) at a frequency of the box and at the next."""
-        row = self.rows(left // self.at_once)
-        place = left % self.at_once
-        return row[place], row[min(place + 1, len(row) - 1)]
-
-    def beside(self, k: float) -> tuple[int, float]:
-        """The frequency below that of wavenumber k, and how far it is to the next, 0 to 1."""
-        x = float(np.log(max(k, 1e-9)))
-        left = max(min(int(np.searchsorted(self.log_k, x)), len(self.log_k) - 1) - 1, 0)
-        if len(self.log_k) == 1:
-            return left, 0.0
-        step = (x - self.log_k[left]) / (self.log_k[left + 1] - self.log_k[left])
-        return left, float(min(max(step, 0.0), 1.0))
-
-    def system(self, k: complex, apart: float = 0.0) -> Complexes:
-        """diag(k_n^2 - k^2) + j k C (N, N), C at the frequency of k; k is moved by a part of it."""
-        left, step = self.beside(k.real)
-        one, two = self.ends(left)
-        k *= 1.0 + apart
-        out = one * (1j * k * (1.0 - step))
-        out += two * (1j * k * step)
-        diagonal = np.einsum("nn->n", out)  # a view
-        diagonal += self.box.k2 - k**2
-        return np.asarray(out)
-
-    def times(self, k: complex, x: Complexes) -> Complexes:
-        """C x at the frequency of k for x (N,)."""
-        left, step = self.beside(k.real)
-        one, two = self.ends(left)
-        return np.asarray((one @ x) * (1.0 - step) + (two @ x) * step)
-
-
-def _sharpened(box: CoupledBox, modes: list[_Tracked]) -> list[tuple[complex, Complexes]]:
-    """Wavenumber and amplitudes of each mode, in turn of frequency so that nearby ones meet the
-    same matrices of the walls."""
-    walls = _WallsAt(box)
-    out: dict[int, tuple[complex, Complexes]] = {}
-    for mode in sorted(modes, key=lambda m: m.k.real):
-        out[mode.order] = _sharp(box, walls, mode.k, mode.x)
-    return [out[mode.order] for mode in modes]
-
-
-def _sharp(
-    box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes
-) -> tuple[complex, Complexes]:
-    """Solution of [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if none is found.
-
-    Symmetric as the matrix is, its transposed solution is the same and k is the root of
-    x' [...] x = 0, exact to second order in the error of x. Each x is answered with factors in
-    single precision from near k: first by inverse iteration, then by residual inverse iteration
-    (Neumaier, SIAM J. Numer. Anal. 22 (1985) 914; from memory), down to RESIDUAL_OF_MODE.
-    """
-    first, left = _root(box, walls, k, x)
-    if np.linalg.norm(left) < RESIDUAL_OF_MODE * abs(first) ** 2:
-        return first, x
-    k = first if np.isfinite(first) else k
-    for _ in range(FACTORS):
-        beside = walls.system(k, APART).astype(np.complex64)
-        factors = lu_factor(beside, overwrite_a=True, check_finite=False)
-        pull = 2.0 * k * x - 1j * walls.times(k, x)
-        x = lu_solve(factors, pull.astype(np.complex64), check_finite=False).astype(np.complex128)
-        for _ in range(ANSWERS):
-            x /= np.linalg.norm(x)
-            found, left = _root(box, walls, k, x)
-            if not np.isfinite(found):
-                return found, x
-            k = found
-            if np.linalg.norm(left) < RESIDUAL_OF_MODE * abs(k) ** 2:
-                return k, x
-            x = x - lu_solve(factors, left.astype(np.complex64), check_finite=False)
-    return complex("nan"), x
-
-
-def _root(box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes) -> tuple[complex, Complexes]:
-    """The k near the one given with x' [diag(k_n^2 - k^2) + j k C] x = 0, and [...] x (N,) there;
-    NaN if there is none."""
-    x_over = x / (x @ x)
-    stiff = complex(x_over @ (box.k2 * x))
-    known = -1
-    at, before = k.real, (np.nan, np.nan)
-    for _ in range(ROOT_STEPS):
-        left, step = walls.beside(at)
-        if left != known:
-            known = left
-            one, two = (end @ x for end in walls.ends(left))
-            loss_one, loss_two = complex(x_over @ one), complex(x_over @ two)
-        loss = loss_one * (1.0 - step) + loss_two * step
-        k = complex(0.5 * (1j * loss + np.sqrt(4.0 * stiff - loss**2)))
-        gap = k.real - at
-        if not abs(gap) > CONVERGED * abs(k):
-            return k, (box.k2 - k**2) * x + 1j * k * (one * (1.0 - step) + two * step)
-        slope = (gap - before[1]) / (at - before[0])  # a secant step, but the first
-        before = at, gap
-        at -= gap / slope if np.isfinite(slope) and slope != 0.0 else -gap
-    return complex("nan"), x
+        yield Tracked(mode, k, x)

@@ -22,6 +22,7 @@ from scipy.sparse import csr_array, hstack
 
 from optimizer.acoustics.corner_volumes import Standing, volume_blocks
 from optimizer.acoustics.coupled_high import NearWall, WallOperator, combined_functions, near_wall
+from optimizer.acoustics.coupled_objects import LossyObjects, object_blocks
 from optimizer.acoustics.few_of_many import few_of_many
 from optimizer.acoustics.modes import (
     C_AIR,
@@ -33,7 +34,6 @@ from optimizer.acoustics.modes import (
     Patches,
     beta_at,
     box_modes,
-    check_inside,
     check_patches,
     mode_shape,
 )
@@ -42,19 +42,9 @@ from optimizer.acoustics.wall_runs import Runs, WallTerms, pair_integrals
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
+ROWS = 16  # rows of such a matrix filled at a time
 TILE = 4096  # entries of the matrices of walls made at a time
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
-
-
-@dataclass(frozen=True)
-class LossyObjects:
-    """Absorbing furniture: boxes (B, 6) lo xyz, hi xyz; area (B, F) absorption area, m2.
-
-    A loss of density p^2/(rho c) times area/4 spread over the box; see modes.object_damping.
-    """
-
-    boxes: Floats
-    area: Floats
 
 
 @dataclass(frozen=True)
@@ -168,14 +158,15 @@ def _other_parts(
     objects: LossyObjects | None,
 ) -> tuple[list[Floats], list[Complexes]]:
     """Matrices (S, N, N) of stacks and of objects, and the factors (S, F) of each."""
-    parts, factors = [], []
+    parts: list[Floats] = []
+    factors: list[Complexes] = []
     if stacks:
         blocks, few = volume_blocks(stacks, low, high, lift, f, BETA_TOL)
         parts.append(blocks)
         factors.append(few)
     if objects is not None:
-        parts.append(_object_blocks(low, high, lift, objects, len(f)))
-        factors.append(np.asarray(objects.area) / 4.0 + 0j)
+        parts.append(object_blocks(low, high, lift, objects, len(f)))
+        factors.append(_loss(objects))
     return parts, factors
 
 
@@ -296,13 +287,14 @@ def _wall_blocks(
         lifted = [wall.at_high @ lift for wall in pair]
         which, odd, value = pair[0].which, low.n[:, axis] % 2, np.abs(pair[0].value)
         both = _by_parity(pair, [wall.among_low() for wall in pair])
-        part = both[odd[:, None] ^ odd, which[:, None], which]
-        part *= np.outer(value, value)[..., None]
-        own += part
-        both = _by_parity(pair, [w.from_high(seen) for w, seen in zip(pair, lifted, strict=True)])
-        part = both[odd, :, which]
-        part *= value[:, None, None]
-        mixed += part
+        over = _by_parity(pair, [w.from_high(seen) for w, seen in zip(pair, lifted, strict=True)])
+        for rows in np.split(np.arange(n_low), range(ROWS, n_low, ROWS)):
+            part = both[odd[rows, None] ^ odd, which[rows, None], which]
+            part *= np.outer(value[rows], value)[..., None]
+            own[rows] += part
+            part = over[odd[rows], :, which[rows]]
+            part *= value[rows, None, None]
+            mixed[rows] += part
         for wall, seen in zip(pair, lifted, strict=True):
             above += wall.among_high(seen)
     out[n_low:, :n_low, :count] = mixed.transpose(1, 0, 2)
@@ -334,37 +326,11 @@ def _incidence(
 def with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
     """Add lossy boxes to a room."""
     lift = box.lift[: len(box.high.n)]
-    extra = _object_blocks(box.low, box.high, lift, objects, len(box.f))
+    extra = object_blocks(box.low, box.high, lift, objects, len(box.f))
     coupling = np.concatenate([box.coupling, extra.transpose(1, 2, 0)], axis=2)
-    coef = np.concatenate([box.coef, np.asarray(objects.area) / 4.0 + 0j])
-    return replace(box, coupling=coupling, coef=coef)
+    return replace(box, coupling=coupling, coef=np.concatenate([box.coef, _loss(objects)]))
 
 
-def _object_blocks(
-    low: Modes, high: Modes, lift: Floats, objects: LossyObjects, count: int
-) -> Floats:
-    """The mean of psi_m psi_n over each lossy box, (B, N, N), by Gauss points."""
-    place = np.asarray(objects.boxes, dtype=np.float64).reshape(-1, 6)
-    area = np.asarray(objects.area, dtype=np.float64)
-    check_inside(place.reshape(-1, 3), low.dimensions, "objects")
-    if area.shape != (len(place), count) or np.any(area < 0):
-        raise ValueError("objects: area must be (boxes, frequencies) and not negative")
-    x, w = np.polynomial.legendre.leggauss(8)
-    weight = np.multiply.outer(np.multiply.outer(w, w), w).ravel() / 8.0
-    out = []
-    for row in place:
-        points = row[:3] + np.add.outer(x, np.ones(3)) / 2.0 * (row[3:] - row[:3])
-        shapes = _grid_shapes(low, points), lift.T @ _grid_shapes(high, points)
-        every = np.concatenate(shapes)
-        out.append((every * weight) @ every.T)
-    return np.array(out).reshape(-1, len(low.n) + lift.shape[1], len(low.n) + lift.shape[1])
-
-
-def _grid_shapes(modes: Modes, points: Floats) -> Floats:
-    """Unit-norm modes (M, G^3) on the grid of coordinates points (G, 3) along the axes."""
-    values = 1.0 / np.sqrt(modes.norm)[:, None]
-    for axis in range(3):
-        each = np.arange(modes.n[:, axis].max(initial=0) + 1)
-        wave = np.cos(np.pi * np.outer(each, points[:, axis] / modes.dimensions[axis]))
-        values = (values[:, :, None] * wave[modes.n[:, axis]][:, None]).reshape(len(values), -1)
-    return np.asarray(values)
+def _loss(objects: LossyObjects) -> Complexes:
+    """What the matrices of objects are taken times, (B, F)."""
+    return np.asarray(objects.area, dtype=np.complex128) / 4.0

@@ -153,8 +153,8 @@ def combined_functions(
     rows = np.zeros(probe.shape)
     for wall in walls:
         rows += wall.answered(wall.at_high @ (q / root[:, None]))
-    rows = (rows * scale[:, None])[:, strong].reshape(-1, width)
-    s2, turn = np.linalg.eigh(rows.T @ rows)
+    each = (rows * scale[:, None])[:, strong].reshape(-1, width)
+    s2, turn = np.linalg.eigh(each.T @ each)
     s, turn = np.sqrt(np.maximum(s2[::-1], 0.0)), turn[:, ::-1]
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
     chosen = (q @ turn[:, keep][:, :COMBINED_MAX]) / root[:, None]

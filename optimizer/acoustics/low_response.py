@@ -7,7 +7,8 @@ import numpy as np
 from optimizer.acoustics.admittance import LOW_HZ, bare_fills, low_patches
 from optimizer.acoustics.corner_volumes import TOUCHING, Standing
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
-from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box, with_objects
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box, with_objects
+from optimizer.acoustics.coupled_objects import LossyObjects
 from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.make_admittance import ALONG, make_share
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
@@ -63,8 +64,8 @@ def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coup
 
 
 def _box(scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool) -> CoupledBox:
-    """Admittances are given up to a little above top_hz: the fewer frequencies, the fewer matrices.
-    """
+    """The scene up to top_hz; admittances are given up to a little above it, since the fewer
+    frequencies, the fewer matrices."""
     surface, rect, beta, axes, volume = low_patches(scene)
     f_hz = LOW_HZ[: int(np.searchsorted(LOW_HZ, ABOVE * top_hz)) + 1]
     return couple_box(

@@ -20,7 +20,8 @@ from skfem.models.poisson import laplace, mass
 
 from optimizer.acoustics import coupled
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
-from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box
+from optimizer.acoustics.coupled_objects import LossyObjects
 from optimizer.acoustics.evenness import pressure_level, response_evenness, seat_difference
 from optimizer.acoustics.few_of_many import few_of_many
 from optimizer.acoustics.modes import (
