@@ -43,7 +43,7 @@ LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kep
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
 ROWS = 16  # rows of such a matrix filled at a time
-TILE = 4096  # entries of the matrices of walls made at a time
+TILE = 2048  # entries of the matrices of walls made at a time
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
 
 
@@ -75,14 +75,13 @@ class CoupledBox:
     def wall_matrices(self, f: ArrayLike, times: ArrayLike = 1.0) -> Complexes:
         """C(w) (F, N, N), 1/m, at frequencies f (F,), times a number or (F,)."""
         coef = beta_at(self.f, self.coef, f).T * np.asarray(times).reshape(-1, 1)
-        both = np.concatenate([coef.real, coef.imag])
         n, count = len(self.k2), len(coef)
+        right = np.ascontiguousarray(coef.T).view(np.float64)  # real and imaginary part in turn
         flat = self.coupling.reshape(n * n, -1)
         out = np.empty((count, n * n), dtype=np.complex128)
         for start in range(0, n * n, TILE):  # few enough entries to stay at hand
-            part = both @ flat[start : start + TILE].T
-            out.real[:, start : start + TILE] = part[:count]
-            out.imag[:, start : start + TILE] = part[count:]
+            part = flat[start : start + TILE] @ right
+            out[:, start : start + TILE] = part.view(np.complex128).T
         return out.reshape(-1, n, n)
 
     def wavenumber(self, f: ArrayLike) -> Complexes:
