@@ -79,9 +79,7 @@ class WallOperator:
     def among_high(self, seen: Floats) -> Floats:
         """Integrals (W, W, R) between functions (A, W) at the wall, symmetric only when the half of
         each is taken with the half of its transpose."""
-        width = seen.shape[1]
-        parts = seen.T @ self.matrices.onto(seen).reshape(len(seen), -1)
-        return self._by_spectrum(parts.reshape(width, width, -1))
+        return self._by_spectrum(self.matrices.among(seen))
 
     def _by_spectrum(self, parts: Floats) -> Floats:
         """Parts (..., S) of own spectra as those (..., R) of the room's."""

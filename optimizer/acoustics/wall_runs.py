@@ -14,6 +14,8 @@ import numpy as np
 
 from optimizer.acoustics.modes import Floats, Ints, cosine_integral
 
+AT_ONCE = 32  # shapes multiplied at a time
+
 Pair = tuple[Floats, Floats]  # integrals of products of cosines (K, A, A), and of their slopes
 
 
@@ -49,14 +51,20 @@ class WallTerms:
             out += across.transpose(1, 0, 2)
         return np.asarray(out)
 
-    def onto(self, shapes: Floats) -> Floats:
-        """Products (A, W, R) with shapes (A, W), D P for 1/2 (D P + P D): their own products with
-        shapes are, made symmetric, those of the matrices."""
+    def among(self, shapes: Floats) -> Floats:
+        """Products (W, W, R) of shapes (A, W) with all matrices, with D P for 1/2 (D P + P D): so
+        symmetric only when the half of each is taken with the half of its transpose."""
         each = np.concatenate([self.plain, self.flat])
         seen = (each.reshape(-1, each.shape[-1]) @ shapes).reshape(len(each), *shapes.shape)
         even = np.broadcast_to(self.share, (len(shapes), *self.share.shape))
         weight = np.concatenate([self.met, even], axis=1)
-        return np.asarray(np.ascontiguousarray(seen.transpose(1, 2, 0)) @ weight)
+        width = shapes.shape[1]
+        out = np.empty((width, width, weight.shape[2]))
+        for start in range(0, width, AT_ONCE):
+            some = np.ascontiguousarray(seen[:, :, start : start + AT_ONCE].transpose(1, 2, 0))
+            part = shapes.T @ (some @ weight).reshape(len(shapes), -1)
+            out[:, start : start + AT_ONCE] = part.reshape(width, -1, weight.shape[2])
+        return out
 
 
 @dataclass(frozen=True)
