@@ -103,8 +103,11 @@ def _answered(walls: WallsAt, k: Complexes, at_src: Floats) -> Complexes:
 
 
 def _solved(matrix: Complexes, right: Floats) -> Complexes:
-    """Solution (N, S) of matrix x = right: factors in single precision, refined in double."""
-    factors = lu_factor(matrix.astype(np.complex64), overwrite_a=True, check_finite=False)
+    """Solution (N, S) of matrix x = right: factors in single precision, refined in double.
+
+    The matrix is symmetric; turned it lies as the factorisation wants it.
+    """
+    factors = lu_factor(matrix.astype(np.complex64).T, overwrite_a=True, check_finite=False)
     x = np.zeros(right.shape, dtype=np.complex128)
     left = right.astype(np.complex128)
     for _ in range(REFINEMENTS):

@@ -50,7 +50,7 @@ def _sharp(box: CoupledBox, walls: WallsAt, k: complex, x: Complexes) -> tuple[c
         return first, x
     k = first if np.isfinite(first) else k
     for _ in range(FACTORS):
-        beside = walls.system(k, APART).astype(np.complex64)
+        beside = walls.system(k, APART).astype(np.complex64).T  # the same, as factored best
         factors = lu_factor(beside, overwrite_a=True, check_finite=False)
         pull = 2.0 * k * x - 1j * walls.times(k, x)
         x = lu_solve(factors, pull.astype(np.complex64), check_finite=False).astype(np.complex128)
