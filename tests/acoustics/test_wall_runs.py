@@ -1,4 +1,4 @@
-"""Integrals between in-plane orders of a wall, against Gauss quadrature (numpy) of what they say."""
+"""Integrals between in-plane orders of a wall against Gauss quadrature (numpy)."""
 
 import numpy as np
 import pytest
@@ -80,6 +80,7 @@ def test_a_wall_of_one_kind_has_one_spectrum_of_its_own() -> None:
     table, only = spread(True), np.array([-1, -1, -1])
     table[:] = table[0]
     own, mix = terms(table, only).own_spectra()
-    assert mix is not None and mix.shape == (1, 2)
+    assert mix is not None
+    assert mix.shape == (1, 2)
     found = own.columns(np.arange(12)) @ mix
     np.testing.assert_allclose(found, by_quadrature(table, only), rtol=1e-10, atol=1e-12)
