@@ -4,8 +4,9 @@ The problem and its matrices are in coupled_build.py; here it is solved, at a fr
 response to a source, and for the frequencies at which it has a solution without one.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,15 +14,12 @@ from scipy.linalg import lu_factor, lu_solve
 from scipy.optimize import linear_sum_assignment
 
 from optimizer.acoustics.coupled_build import CoupledBox, unit_shapes, wavenumbers
+from optimizer.acoustics.coupled_roots import Tracked, sharpened, slope_at
+from optimizer.acoustics.coupled_walls import WallsAt, at_once
 from optimizer.acoustics.modes import Complexes, Floats, Ints, Modes
 from optimizer.together import together
 
 TRACK_STEP_HZ = 25.0  # modes are followed in; 8 to 25 agree, in demo rooms but for 1 mode of 572
-NEWTON_STEPS = 20
-NODES_KEPT = 8  # modes come in order of frequency
-CONVERGED = 1e-8  # last step of a wavenumber, relative; 1e-6 of a mode's damping
-CHUNK = 8  # frequencies assembled at a time
-CLOSE = 0.5  # Hz over which the slope of C is taken
 RESIDUAL = 1e-12  # of the right side, at which a solution is taken
 REFINEMENTS = 8  # steps towards it before the matrix is solved in double precision
 
@@ -79,9 +77,12 @@ def response(box: CoupledBox, f: ArrayLike, sources: ArrayLike, receivers: Array
     at_src, at_rec = box.shapes(src), box.shapes(rec)
     k = box.wavenumber(hz)
     p = _direct_tail(box, src, rec, k)
-    parts = [slice(start, start + CHUNK) for start in range(0, len(hz), CHUNK)]
-    answers = together([partial(_answered, box, hz[part], k[part], at_src) for part in parts])
-    p += (at_rec.T @ np.concatenate(answers)).transpose(2, 1, 0)
+    first = float(np.min(k.real, initial=2.0 * np.pi * box.f_max / box.low.c))
+    row = np.array([WallsAt(box, first).row(q) for q in k.real])
+    parts = [np.flatnonzero(row == one) for one in np.unique(row)]
+    answers = together([partial(_answered, WallsAt(box, first), k[part], at_src) for part in parts])
+    for part, answer in zip(parts, answers, strict=True):
+        p[:, :, part] += (at_rec.T @ answer).transpose(2, 1, 0)
     return 4.0 * np.pi * p
 
 
@@ -90,59 +91,50 @@ def coupled_modes(box: CoupledBox, f_max: float | None = None) -> CoupledModes:
 
     Solves [diag(k_n^2 - k^2) + j k C(beta(f))] a = 0 with beta at the mode's own frequency. Each
     mode is followed from its rigid one while the frequency in k C rises from zero, so that none is
-    lost or found twice, then sharpened by Newton steps; a step that leads to a mode already found,
-    or nowhere, is undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
+    lost or found twice, then sharpened; where that leads to a mode already found, or nowhere, it is
+    undone. Sorted by frequency. ValueError when f_max is beyond box.f_max.
     """
     top = box.f_max if f_max is None else f_max
     if not 0 < top <= box.f_max:
         raise ValueError(f"coupled_modes: f_max must lie in 0..{box.f_max:g} Hz")
-    grid, k2, vectors = _follow(box, top)
-    walls = _WallsAt(box)
     hz_of = box.low.c / (2.0 * np.pi)
+    near = [m for m in _tracked(*_follow(box, top), hz_of) if m.k.real * hz_of <= 1.03 * top]
+    sharp = sharpened(box, near)
     orders: list[int] = []
     found: list[complex] = []
+    slopes: list[complex] = []
     shapes = np.empty((0, len(box.k2)), dtype=np.complex128)
-    for mode in range(1, len(box.low.n)):
-        above = hz_of * np.sqrt(k2[:, mode]).real - grid
-        if above[-1] > 0.0:  # beyond the end of the tracked range
-            continue
-        right = int(np.argmax(above <= 0.0))
-        step = above[right - 1] / (above[right - 1] - above[right])
-        near = right if step > 0.5 else right - 1
-        tracked = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
-        if tracked.real * hz_of > 1.03 * top:
-            continue
-        k, x = _newton(box, walls, tracked, vectors[near][:, mode])
+    for mode, (k, x, slope) in zip(near, sharp, strict=True):
         same = np.abs(np.array(found) - k) < 1e-6 * abs(k)
         if not np.isfinite(k) or np.any(np.abs(shapes.conj() @ x)[same] > 0.99):
-            k, x = tracked, vectors[near][:, mode]
-        orders.append(mode)
+            k, x = mode.k, mode.x / np.linalg.norm(mode.x)
+            slope = slope_at(WallsAt(box, k.real), k, x)
+        orders.append(mode.order)
         found.append(k)
+        slopes.append(slope)
         shapes = np.vstack([shapes, x])
     k_all = np.array(found, dtype=np.complex128)
     order = np.argsort(k_all.real, kind="stable")
     order = order[k_all[order].real * hz_of <= top]
     f_hz = k_all[order].real * hz_of
     delta = box.low.c * (k_all[order].imag + 0.5 * np.interp(f_hz, box.f, box.air))
-    k_all, shapes = k_all[order], shapes[order]
-    slope = np.array([_slope(box, walls, k, x) for k, x in zip(k_all, shapes, strict=True)])
     n = box.low.n[np.array(orders, dtype=np.int64)[order]]
-    low = shapes[:, : len(box.low.n)]
-    return CoupledModes(n, f_hz, delta, k_all, low, slope.astype(np.complex128), box.low)
+    slope_all = np.array(slopes, dtype=np.complex128)[order]
+    low = shapes[order][:, : len(box.low.n)]
+    return CoupledModes(n, f_hz, delta, k_all[order], low, slope_all, box.low)
 
 
-def _answered(box: CoupledBox, hz: Floats, k: Complexes, at_src: Floats) -> Complexes:
-    """Amplitudes (F, N, S) of the basis functions at some frequencies."""
-    matrix = box.wall_matrices(hz)
-    matrix *= 1j * k[:, None, None]
-    diagonal = np.einsum("fnn->fn", matrix)  # a view
-    diagonal += box.k2 - k[:, None] ** 2
-    return np.array([_solved(one, at_src) for one in matrix])
+def _answered(walls: WallsAt, k: Complexes, at_src: Floats) -> Complexes:
+    """Amplitudes (F, N, S) of the basis functions at wavenumbers near each other."""
+    return np.array([_solved(walls.system(complex(q)), at_src) for q in k])
 
 
 def _solved(matrix: Complexes, right: Floats) -> Complexes:
-    """Solution (N, S) of matrix x = right: factors in single precision, refined in double."""
-    factors = lu_factor(matrix.astype(np.complex64), overwrite_a=True, check_finite=False)
+    """Solution (N, S) of matrix x = right: factors in single precision, refined in double.
+
+    The matrix is symmetric; turned it lies as the factorisation wants it.
+    """
+    factors = lu_factor(matrix.astype(np.complex64).T, overwrite_a=True, check_finite=False)
     x = np.zeros(right.shape, dtype=np.complex128)
     left = right.astype(np.complex128)
     for _ in range(REFINEMENTS):
@@ -208,64 +200,38 @@ def _follow(box: CoupledBox, top: float) -> tuple[Floats, Complexes, list[Comple
     """
     count = int(np.ceil(1.1 * top / TRACK_STEP_HZ)) + 1
     grid = np.linspace(0.0, 1.1 * top, count)
-    low = len(box.low.n)
-    k2 = np.empty((count, low), dtype=np.complex128)
-    k2[0] = box.k2[:low]
-    vectors: list[Complexes] = [np.eye(len(box.k2), low, dtype=np.complex128)]
-    for i in range(1, count):
-        k = 2.0 * np.pi * grid[i] / box.low.c
-        matrix = np.diag(box.k2) + 1j * k * box.wall_matrices([grid[i]])[0]
-        rest = matrix[low:, low:] - k**2 * np.eye(len(box.k2) - low)
-        answer = -np.linalg.solve(rest, matrix[low:, :low])
-        values, x = np.linalg.eig(matrix[:low, :low] + matrix[:low, low:] @ answer)
+    own, size = len(box.low.n), len(box.k2)
+    k2 = np.empty((count, own), dtype=np.complex128)
+    k2[0] = box.k2[:own]
+    vectors: list[Complexes] = [np.eye(len(box.k2), own, dtype=np.complex128)]
+    k_at = 2.0 * np.pi * grid / box.low.c
+    parts = np.split(np.arange(1, count), range(at_once(box), count - 1, at_once(box)))
+    systems = (m for part in parts for m in box.wall_matrices(grid[part], 1j * k_at[part]))
+    for i, matrix in enumerate(systems, 1):
+        matrix[range(size), range(size)] += box.k2
+        matrix[range(own, size), range(own, size)] -= k_at[i] ** 2
+        answer = -np.linalg.solve(matrix[own:, own:], matrix[own:, :own])
+        values, x = np.linalg.eig(matrix[:own, :own] + matrix[:own, own:] @ answer)
         x = np.concatenate([x, answer @ x])
         x /= np.linalg.norm(x, axis=0)
-        overlap = np.abs(vectors[-1].conj().T @ x)
-        _, order = linear_sum_assignment(-(overlap**2))
+        overlap = vectors[-1].conj().T @ x
+        _, order = linear_sum_assignment(-(np.abs(overlap) ** 2))
+        turn = overlap[np.arange(own), order]
         k2[i] = values[order]
-        vectors.append(x[:, order])
+        vectors.append(x[:, order] * np.exp(-1j * np.angle(turn)))
     return grid, k2, vectors
 
 
-class _WallsAt:
-    """C(w) at any frequency, from those at the two frequencies beside it at which the admittance is
-    given, between which it is linear in log frequency; the last few are kept."""
-
-    def __init__(self, box: CoupledBox) -> None:
-        self.box = box
-        self.at_node = lru_cache(maxsize=NODES_KEPT)(lambda i: box.wall_matrices(box.f[[i]])[0])
-
-    def __call__(self, hz: float) -> Complexes:
-        f = self.box.f
-        right = int(np.searchsorted(f, hz))
-        if right == 0 or right == len(f):
-            return np.asarray(self.at_node(min(right, len(f) - 1)))
-        step = np.log(hz / f[right - 1]) / np.log(f[right] / f[right - 1])
-        return np.asarray(self.at_node(right - 1) * (1.0 - step) + self.at_node(right) * step)
-
-
-def _slope(box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes) -> complex:
-    """x' A'(k) x of A(k) = diag(k_n^2 - k^2) + j k C, C by its difference over CLOSE Hz."""
-    hz_of = box.low.c / (2.0 * np.pi)
-    hz = k.real * hz_of
-    at, before, after = (x @ walls(f) @ x for f in (hz, hz - CLOSE, hz + CLOSE))
-    return complex(1j * at + 1j * k * hz_of * (after - before) / (2.0 * CLOSE) - 2.0 * k * (x @ x))
-
-
-def _newton(
-    box: CoupledBox, walls: _WallsAt, k: complex, x: Complexes
-) -> tuple[complex, Complexes]:
-    """Newton steps on [diag(k_n^2 - k^2) + j k C] x = 0 from a near pair; k is NaN if they fail."""
-    start = x.conj()
-    for _ in range(NEWTON_STEPS):
-        wall = walls(k.real * box.low.c / (2.0 * np.pi))
-        matrix = np.diag(box.k2 - k**2) + 1j * k * wall
-        if np.linalg.norm(matrix @ x) < 1e-12 * abs(k) ** 2:
-            return k, x
-        y = np.asarray(np.linalg.solve(matrix, 1j * (wall @ x) - 2.0 * k * x), np.complex128)
-        step = complex((start @ x) / (start @ y))
-        k -= step
-        x = y / np.linalg.norm(y)
-        if abs(step) < CONVERGED * abs(k):
-            return k, x
-    return complex("nan"), x
+def _tracked(
+    grid: Floats, k2: Complexes, vectors: list[Complexes], hz_of: float
+) -> Iterator[Tracked]:
+    """Modes within the grid, read off between the two steps where each meets its own frequency."""
+    for mode in range(1, k2.shape[1]):
+        above = hz_of * np.sqrt(k2[:, mode]).real - grid
+        if above[-1] > 0.0:  # beyond the end of the tracked range
+            continue
+        right = int(np.argmax(above <= 0.0))
+        step = float(above[right - 1] / (above[right - 1] - above[right]))
+        k = complex(np.sqrt(k2[right - 1, mode] * (1.0 - step) + k2[right, mode] * step))
+        x = vectors[right - 1][:, mode] * (1.0 - step) + vectors[right][:, mode] * step
+        yield Tracked(mode, k, x)

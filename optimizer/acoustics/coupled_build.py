@@ -22,6 +22,7 @@ from scipy.sparse import csr_array, hstack
 
 from optimizer.acoustics.corner_volumes import Standing, volume_blocks
 from optimizer.acoustics.coupled_high import NearWall, WallOperator, combined_functions, near_wall
+from optimizer.acoustics.coupled_objects import LossyObjects, object_blocks
 from optimizer.acoustics.few_of_many import few_of_many
 from optimizer.acoustics.modes import (
     C_AIR,
@@ -33,27 +34,17 @@ from optimizer.acoustics.modes import (
     Patches,
     beta_at,
     box_modes,
-    check_inside,
     check_patches,
     mode_shape,
 )
-from optimizer.acoustics.wall_runs import Runs, pair_integrals
+from optimizer.acoustics.wall_runs import Runs, WallTerms, pair_integrals
 
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
 HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
 HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
+ROWS = 16  # rows of such a matrix filled at a time
+TILE = 2048  # entries of the matrices of walls made at a time
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
-
-
-@dataclass(frozen=True)
-class LossyObjects:
-    """Absorbing furniture: boxes (B, 6) lo xyz, hi xyz; area (B, F) absorption area, m2.
-
-    A loss of density p^2/(rho c) times area/4 spread over the box; see modes.object_damping.
-    """
-
-    boxes: Floats
-    area: Floats
 
 
 @dataclass(frozen=True)
@@ -61,7 +52,7 @@ class CoupledBox:
     """A box with its wall admittance, ready to be solved at any frequency up to f_max.
 
     low (L) and high (H) modes; lift (H, P) combinations of unit-norm high modes; k2 (N = L + P,)
-    squared wavenumbers; coupling (R, N, N) real; coef (R, F) complex at frequencies f (F,);
+    squared wavenumbers; coupling (N, N, R) real; coef (R, F) complex at frequencies f (F,);
     air (F,) energy attenuation of air, 1/m.
     """
 
@@ -81,14 +72,16 @@ class CoupledBox:
         lifted = self.lift[: len(high)].T @ high
         return np.concatenate([unit_shapes(self.low, points), lifted])
 
-    def wall_matrices(self, f: ArrayLike) -> Complexes:
-        """C(w) (F, N, N), 1/m, at frequencies f (F,)."""
-        coef = beta_at(self.f, self.coef, f).T
-        n = len(self.k2)
-        flat = self.coupling.reshape(-1, n * n)
-        both = np.concatenate([coef.real, coef.imag]) @ flat  # one pass over the matrices
-        out = np.empty((len(coef), n * n), dtype=np.complex128)
-        out.real, out.imag = np.split(both, 2)
+    def wall_matrices(self, f: ArrayLike, times: ArrayLike = 1.0) -> Complexes:
+        """C(w) (F, N, N), 1/m, at frequencies f (F,), times a number or (F,)."""
+        coef = beta_at(self.f, self.coef, f).T * np.asarray(times).reshape(-1, 1)
+        n, count = len(self.k2), len(coef)
+        right = np.ascontiguousarray(coef.T).view(np.float64)  # real and imaginary part in turn
+        flat = self.coupling.reshape(n * n, -1)
+        out = np.empty((count, n * n), dtype=np.complex128)
+        for start in range(0, n * n, TILE):  # few enough entries to stay at hand
+            part = flat[start : start + TILE] @ right
+            out[:, start : start + TILE] = part.view(np.complex128).T
         return out.reshape(-1, n, n)
 
     def wavenumber(self, f: ArrayLike) -> Complexes:
@@ -144,14 +137,36 @@ def couple_box(
     lift, k2_lift = combined_functions(
         len(low.n), k_high, walls + guides, coef, 2 * np.pi * f_max / c
     )
-    blocks = _wall_blocks(len(low.n), lift, walls, len(coef))
-    if stacks:
-        more, factors = volume_blocks(stacks, low, high, lift[: len(high.n)], grid, BETA_TOL)
-        blocks, coef = np.concatenate([blocks, more]), np.concatenate([coef, factors])
+    parts, factors = _other_parts(low, high, lift[: len(high.n)], grid, stacks, objects)
+    spare = sum(len(part) for part in parts)
+    coupling = _wall_blocks(low, lift, walls, len(coef), spare)
+    if spare:
+        coupling[..., len(coef) :] = np.concatenate(parts).transpose(1, 2, 0)
     k2 = np.concatenate([wavenumbers(low) ** 2, k2_lift])
     loss = np.broadcast_to(np.asarray(air, dtype=np.float64), grid.shape)
-    box = CoupledBox(low, high, lift, k2, blocks, grid, coef, loss, f_max)
-    return box if objects is None else with_objects(box, objects)
+    coef = np.concatenate([coef, *factors])
+    return CoupledBox(low, high, lift, k2, coupling, grid, coef, loss, f_max)
+
+
+def _other_parts(
+    low: Modes,
+    high: Modes,
+    lift: Floats,
+    f: Floats,
+    stacks: Sequence[Standing],
+    objects: LossyObjects | None,
+) -> tuple[list[Floats], list[Complexes]]:
+    """Matrices (S, N, N) of stacks and of objects, and the factors (S, F) of each."""
+    parts: list[Floats] = []
+    factors: list[Complexes] = []
+    if stacks:
+        blocks, few = volume_blocks(stacks, low, high, lift, f, BETA_TOL)
+        parts.append(blocks)
+        factors.append(few)
+    if objects is not None:
+        parts.append(object_blocks(low, high, lift, objects, len(f)))
+        factors.append(_loss(objects))
+    return parts, factors
 
 
 def _high_limit(f_max: float) -> float:
@@ -223,37 +238,74 @@ def _wall_operators(
             squares = [
                 (np.pi * np.arange(shape[q]) / low.dimensions[p]) ** 2 for q, p in enumerate((i, j))
             ]
-            matrices = runs.matrices(pairs, spread[own], runs.only[own], squares, (i, j))
-            at = [
-                _incidence(m.n[:, [i, j]], _wall_values(m, axis, side), 0, len(m.n), shape)
-                for m in (low, high)
-            ]
+            terms = runs.terms(pairs, spread[own], runs.only[own], squares, (i, j))
             near = nears[axis]
             values = near.value * (-1.0) ** (side * near.parity)
+            at_high = _incidence(
+                high.n[:, [i, j]], _wall_values(high, axis, side), 0, len(high.n), shape
+            )
             at_near = _incidence(near.plane, values, int(before[axis]), int(before[3]), shape)
-            walls.append((at[0], hstack([at[1], at_near], format="csr"), matrices))
+            near_high = hstack([at_high, at_near], format="csr")
+            walls.append(_operator(low, (axis, side), shape, terms, near_high))
     return walls
 
 
-def _wall_blocks(n_low: int, lift: Floats, walls: list[WallOperator], count: int) -> Floats:
-    """Wall integrals (R, N, N) between the basis functions: each low mode, then the combinations.
+def _operator(
+    low: Modes, wall: tuple[int, int], shape: tuple[int, int], terms: WallTerms, at_high: csr_array
+) -> WallOperator:
+    """The wall at the end of an axis, of so many in-plane orders along each direction."""
+    i, j = IN_PLANE[wall[0]]
+    plane = np.ravel_multi_index((low.n[:, i], low.n[:, j]), shape)
+    orders, which = np.unique(plane, return_inverse=True)
+    value = _wall_values(low, *wall)
+    from_low = csr_array((value, (np.arange(len(value)), which)), (len(value), len(orders)))
+    own, mix = terms.own_spectra()
+    columns = own.columns(orders)
+    return WallOperator(*wall, own, orders, which, value, from_low, at_high, columns, mix)
 
-    A low mode has one in-plane order on a wall, so its integrals are picked, not multiplied out.
-    """
-    size = n_low + lift.shape[1]
-    blocks = np.zeros((count, size, size))
-    for at_low, at_high, matrices in walls:
-        column = at_low.tocsc()
-        order, value = column.indices, column.data
-        lifted = at_high @ lift
-        for block, matrix in zip(blocks, matrices, strict=True):
-            seen = matrix @ lifted
-            mixed = seen[order] * value[:, None]
-            block[:n_low, :n_low] += matrix[np.ix_(order, order)] * np.outer(value, value)
-            block[:n_low, n_low:] += mixed
-            block[n_low:, :n_low] += mixed.T
-            block[n_low:, n_low:] += lifted.T @ seen
-    return blocks
+
+def _wall_blocks(
+    low: Modes, lift: Floats, walls: list[WallOperator], count: int, spare: int
+) -> Floats:
+    """Wall integrals (N, N, R) between the basis functions: each low mode, then the combinations;
+    with room for `spare` more at the end."""
+    n_low, size = len(low.n), len(low.n) + lift.shape[1]
+    out = np.zeros((size, size, count + spare))
+    own, mixed, above = (
+        out[rows, columns, :count]
+        for rows, columns in (
+            (slice(n_low), slice(n_low)),
+            (slice(n_low), slice(n_low, None)),
+            (slice(n_low, None), slice(n_low, None)),
+        )
+    )
+    for axis in range(3):
+        pair = [wall for wall in walls if wall.axis == axis]
+        if not pair:
+            continue
+        lifted = [wall.at_high @ lift for wall in pair]
+        which, odd, value = pair[0].which, low.n[:, axis] % 2, np.abs(pair[0].value)
+        both = _by_parity(pair, [wall.among_low() for wall in pair])
+        over = _by_parity(pair, [w.from_high(seen) for w, seen in zip(pair, lifted, strict=True)])
+        for rows in np.split(np.arange(n_low), range(ROWS, n_low, ROWS)):
+            part = both[odd[rows, None] ^ odd, which[rows, None], which]
+            part *= np.outer(value[rows], value)[..., None]
+            own[rows] += part
+            part = over[odd[rows], :, which[rows]]
+            part *= value[rows, None, None]
+            mixed[rows] += part
+        for wall, seen in zip(pair, lifted, strict=True):
+            above += wall.among_high(seen)
+    out[n_low:, :n_low, :count] = mixed.transpose(1, 0, 2)
+    above[...] = 0.5 * (above + above.transpose(1, 0, 2))
+    return out
+
+
+def _by_parity(pair: list[WallOperator], parts: list[Floats]) -> Floats:
+    """What opposite walls add up to, (2, ...): where modes have the same sign at both, and where
+    not. Modes have one value at both walls but for the sign, so each is picked from the sums."""
+    signs = [1.0 - 2.0 * wall.side for wall in pair]
+    return np.array([sum(parts), sum(s * part for s, part in zip(signs, parts, strict=True))])
 
 
 def _wall_values(modes: Modes, axis: int, side: int) -> Floats:
@@ -271,18 +323,13 @@ def _incidence(
 
 
 def with_objects(box: CoupledBox, objects: LossyObjects) -> CoupledBox:
-    """Add lossy boxes: area/4 times the mean of psi_m psi_n over the box, by Gauss points."""
-    place = np.asarray(objects.boxes, dtype=np.float64).reshape(-1, 6)
-    area = np.asarray(objects.area, dtype=np.float64)
-    check_inside(place.reshape(-1, 3), box.low.dimensions, "objects")
-    if area.shape != (len(place), len(box.f)) or np.any(area < 0):
-        raise ValueError("objects: area must be (boxes, frequencies) and not negative")
-    x, w = np.polynomial.legendre.leggauss(8)
-    unit = np.stack([g.ravel() for g in np.meshgrid(x, x, x)], axis=1) / 2.0 + 0.5
-    weight = np.prod(np.stack([g.ravel() for g in np.meshgrid(w, w, w)]), axis=0) / 8.0
-    extra = []
-    for row in place:
-        shapes = box.shapes(row[:3] + unit * (row[3:] - row[:3]))
-        extra.append((shapes * weight) @ shapes.T)
-    coupling = np.concatenate([box.coupling, np.array(extra)])
-    return replace(box, coupling=coupling, coef=np.concatenate([box.coef, area / 4.0 + 0j]))
+    """Add lossy boxes to a room."""
+    lift = box.lift[: len(box.high.n)]
+    extra = object_blocks(box.low, box.high, lift, objects, len(box.f))
+    coupling = np.concatenate([box.coupling, extra.transpose(1, 2, 0)], axis=2)
+    return replace(box, coupling=coupling, coef=np.concatenate([box.coef, _loss(objects)]))
+
+
+def _loss(objects: LossyObjects) -> Complexes:
+    """What the matrices of objects are taken times, (B, F)."""
+    return np.asarray(objects.area, dtype=np.complex128) / 4.0

@@ -4,11 +4,14 @@ Part of coupled_build, which says why.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from scipy.linalg import eigh
 from scipy.sparse import csr_array
 
 from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Ints, Modes
+from optimizer.acoustics.wall_runs import WallTerms
 
 COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
@@ -27,8 +30,64 @@ class NearWall:
     value: Floats
 
 
-# One wall: in-plane orders by low modes, the same by high modes, and R matrices between them.
-WallOperator = tuple[csr_array, csr_array, list[Floats]]
+@dataclass(frozen=True)
+class WallOperator:
+    """The wall at the end `side` of an axis: `matrices` between its A in-plane orders, `orders`
+    (B,) those of low modes, which of them each low mode has (L,) and how strongly (L,), the same as
+    incidence (L, B), that of high modes (A, H), and the columns (A, B, S) of the matrices at
+    `orders`.
+
+    The matrices of the R spectra of the room are those of S own of the wall by `mix` (S, R), or
+    those themselves where that is None.
+    """
+
+    axis: int
+    side: int
+    matrices: WallTerms
+    orders: Ints
+    which: Ints
+    value: Floats
+    from_low: csr_array
+    at_high: csr_array
+    columns: Floats
+    mix: Floats | None
+
+    def driven(self, low: Floats) -> Floats:
+        """What amplitudes (L, R, W) of low modes excite in the in-plane orders, (A, W), all
+        spectra added up."""
+        met = (self.from_low.T @ low.reshape(len(low), -1)).reshape(-1, *low.shape[1:])
+        met = met if self.mix is None else self.mix @ met
+        return np.asarray(self._flat @ met.reshape(-1, low.shape[2]))
+
+    def answered(self, seen: Floats) -> Floats:
+        """What low modes take, (L, R, W), from amplitudes (A, W) of in-plane orders."""
+        met = (self._flat.T @ seen).reshape(len(self.orders), -1, seen.shape[1])
+        met = met if self.mix is None else self.mix.T @ met
+        taken = self.from_low @ met.reshape(len(met), -1)
+        return np.asarray(taken.reshape(-1, *met.shape[1:]))
+
+    def among_low(self) -> Floats:
+        """Matrices (B, B, R) between the in-plane orders of low modes."""
+        return self._by_spectrum(self.columns[self.orders])
+
+    def from_high(self, seen: Floats) -> Floats:
+        """Integrals (W, B, R) between functions (A, W) at the wall and in-plane orders of low
+        modes."""
+        met = (seen.T @ self._flat).reshape(seen.shape[1], len(self.orders), -1)
+        return self._by_spectrum(met)
+
+    def among_high(self, seen: Floats) -> Floats:
+        """Integrals (W, W, R) between functions (A, W) at the wall, symmetric only when the half of
+        each is taken with the half of its transpose."""
+        return self._by_spectrum(self.matrices.among(seen))
+
+    def _by_spectrum(self, parts: Floats) -> Floats:
+        """Parts (..., S) of own spectra as those (..., R) of the room's."""
+        return parts if self.mix is None else np.asarray(parts @ self.mix)
+
+    @property
+    def _flat(self) -> Floats:
+        return self.columns.reshape(len(self.columns), -1)
 
 
 def near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
@@ -78,25 +137,32 @@ def combined_functions(
     Returns lift (H, P) and squared wavenumbers (P,).
     """
     size = k_top * np.max(np.abs(coef), axis=1, initial=0.0)
-    strong = [(r, scale) for r, scale in enumerate(size) if scale > FAINT * size.max()]
+    scale = np.where(size > FAINT * size.max(initial=0.0), size, 0.0)
+    strong = np.flatnonzero(scale)
     root = np.sqrt(k_high**2 - 0.5 * k_top**2)
-    random = np.random.default_rng(0)
     width = min(COMBINED_MAX + 20, len(k_high))
+    probe = np.zeros((n_low, len(size), width))
+    random = _random(len(strong), n_low, width)
+    probe[:, strong] = (random * scale[strong, None, None]).transpose(1, 0, 2)
     sketch = np.zeros((len(k_high), width))
-    for r, scale in strong:
-        probe = random.standard_normal((n_low, width)) * scale
-        for at_low, at_high, matrices in walls:
-            sketch += at_high.T @ (matrices[r] @ (at_low @ probe))
+    for wall in walls:
+        sketch += wall.at_high.T @ wall.driven(probe)
     q = np.linalg.qr(sketch / root[:, None])[0]
-    rows = np.zeros((len(strong), n_low, width))
-    for at_low, at_high, matrices in walls:
-        seen = at_high @ (q / root[:, None])
-        for row, (r, scale) in zip(rows, strong, strict=True):
-            row += scale * (at_low.T @ (matrices[r] @ seen))
-    _, s, turn = np.linalg.svd(rows.reshape(-1, width), full_matrices=False)
+    rows = np.zeros(probe.shape)
+    for wall in walls:
+        rows += wall.answered(wall.at_high @ (q / root[:, None]))
+    each = (rows * scale[:, None])[:, strong].reshape(-1, width)
+    s2, turn = np.linalg.eigh(each.T @ each)
+    s, turn = np.sqrt(np.maximum(s2[::-1], 0.0)), turn[:, ::-1]
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
-    chosen = (q @ turn.T)[:, keep][:, :COMBINED_MAX]
-    basis = np.linalg.qr(chosen / root[:, None])[0]
-    stiffness = basis.T @ (k_high[:, None] ** 2 * basis)
-    k2, turn = np.linalg.eigh(stiffness)
-    return basis @ turn, k2
+    chosen = (q @ turn[:, keep][:, :COMBINED_MAX]) / root[:, None]
+    k2, basis = eigh(chosen.T @ (k_high[:, None] ** 2 * chosen), chosen.T @ chosen)
+    return chosen @ basis, k2
+
+
+@lru_cache(maxsize=2)
+def _random(*shape: int) -> Floats:
+    """The same numbers for the same shape; a room is judged many times over."""
+    out = np.random.default_rng(0).standard_normal(shape)
+    out.setflags(write=False)
+    return out

@@ -7,7 +7,8 @@ import numpy as np
 from optimizer.acoustics.admittance import LOW_HZ, bare_fills, low_patches
 from optimizer.acoustics.corner_volumes import TOUCHING, Standing
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
-from optimizer.acoustics.coupled_build import CoupledBox, LossyObjects, couple_box, with_objects
+from optimizer.acoustics.coupled_build import CoupledBox, couple_box, with_objects
+from optimizer.acoustics.coupled_objects import LossyObjects
 from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.make_admittance import ALONG, make_share
 from optimizer.acoustics.mode_criteria import ON_FLOOR, on_walls
@@ -54,14 +55,17 @@ def damped_modes(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coupled
 
 def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The scene as a coupled modal problem up to top_hz."""
-    return furnished(unfurnished_box(scene, dimensions, top_hz), scene, dimensions)
+    return _box(scene, dimensions, top_hz, True)
 
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
-    """The same without furniture, to be `furnished` in several ways.
+    """The same without furniture, to be `furnished` in several ways."""
+    return _box(scene, dimensions, top_hz, False)
 
-    Admittances are given up to a little above top_hz: the fewer frequencies, the fewer matrices.
-    """
+
+def _box(scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool) -> CoupledBox:
+    """The scene up to top_hz; admittances are given up to a little above it, since the fewer
+    frequencies, the fewer matrices."""
     surface, rect, beta, axes, volume = low_patches(scene)
     f_hz = LOW_HZ[: int(np.searchsorted(LOW_HZ, ABOVE * top_hz)) + 1]
     return couple_box(
@@ -70,6 +74,7 @@ def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> Coup
         f_hz,
         beta[..., : len(f_hz)],
         top_hz,
+        _objects(scene, dimensions, f_hz) if furniture else None,
         air=_at(scene.air[None], f_hz)[0],
         along=ALONG,
         only=axes,

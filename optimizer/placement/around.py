@@ -64,7 +64,7 @@ def around(
     mine = np.array(sorted(place[c] for c in plan if c in place), dtype=np.int64)
     kept = np.union1d(_useful(effects, mine), mine)
     there = {candidates[c] for c in kept.tolist()}
-    slid = slid_candidates(offer.room, offer.products, offer.limits, plan, SLIDES, offer.rules)
+    slid = slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
     more = [c for c in dict.fromkeys((*plan, *slid)) if c not in there and not offer.refused(c)]
     everything = (*(candidates[c] for c in kept.tolist()), *more)
     table = with_places(offer, among(effects, kept), everything, len(kept))

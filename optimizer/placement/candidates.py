@@ -209,33 +209,34 @@ def candidates_centred(
 
 def slid_candidates(
     room: Room,
-    products: tuple[Product, ...],
     limits: LimitsSection,
     candidates: Sequence[Candidate],
     steps: Floats,
     order: OrderRules = FREE,
 ) -> tuple[Candidate, ...]:
     """The candidates of flat pieces or blocks slid along their surface by `steps` (N,) m, each way
-    by each; those in corners and along edges, or whose kind
-    has a place of its own, stay."""
+    by each; those in corners and along edges, or whose kind has a place of its own, stay."""
     zones = zones_of(room)
     by = np.stack([axis.ravel() for axis in np.meshgrid(steps, steps, indexing="ij")], axis=1)
-    found: list[Candidate] = []
+    placed: dict[str, list[Placed]] = {}
     for candidate in candidates:
         first = candidate.pieces[0]
         if len(first.rects) > 1:
             continue
         surface = room.surface(first.surface)
         kind = first.product.id, first.fitting, first.turned, candidate.grid
-        for layout in _layouts(surface, products, order):
-            own = layout.product.id, layout.fitting, layout.turned, layout.grid
-            if own != kind or layout.own_place:
-                continue
-            rect = np.array(_outline(candidate.blocks[0])) + np.concatenate([by, by], axis=1)
-            rect = _inside(surface, np.round(rect, DIGITS))
-            spots = Spots(room.surfaces.index(surface), rect, layout.reach)
-            free = rect[_usable(zones, surface, layout, spots, limits)]
-            found += _mirrored(zones, surface, layout, free, limits)
+        rect = np.array(_outline(candidate.blocks[0])) + np.concatenate([by, by], axis=1)
+        rect = _inside(surface, np.round(rect, DIGITS))
+        placed.setdefault(surface.name, []).extend(
+            (layout, rect)
+            for layout in layouts_on(surface, (first.product,), order)
+            if (layout.product.id, layout.fitting, layout.turned, layout.grid) == kind
+            and not layout.own_place
+        )
+    found: list[Candidate] = []
+    for name, each in placed.items():
+        surface = room.surface(name)
+        found += _mirrored(zones, surface, _free(zones, surface, each, limits), limits)
     return tuple(dict.fromkeys(found))
 
 

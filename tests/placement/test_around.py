@@ -43,7 +43,7 @@ def plan_of(decision: Decision) -> list[Candidate]:
 
 def slid(decision: Decision, plan: list[Candidate]) -> tuple[Candidate, ...]:
     offer = offer_of(decision)
-    return slid_candidates(offer.room, offer.products, offer.limits, plan, SLIDES, offer.rules)
+    return slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
 
 
 def test_pieces_slide_by_the_steps_and_stay_what_they_are(decision: Decision) -> None:
