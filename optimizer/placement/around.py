@@ -67,20 +67,25 @@ def around(
     slid = slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
     more = [c for c in dict.fromkeys((*plan, *slid)) if c not in there and not offer.refused(c)]
     everything = (*(candidates[c] for c in kept.tolist()), *more)
-    table = with_places(offer, among(effects, kept), everything, len(kept))
+    table = with_places(offer, among(effects, kept), everything, len(kept), candidates)
     now = {candidate: index for index, candidate in enumerate(everything)}
     return Around(everything, table, np.array(sorted(now[c] for c in plan), dtype=np.int64))
 
 
 def with_places(
-    offer: Offer, effects: Effects, everything: tuple[Candidate, ...], known: int
+    offer: Offer,
+    effects: Effects,
+    everything: tuple[Candidate, ...],
+    known: int,
+    beside: Sequence[Candidate] = (),
 ) -> Effects:
-    """Effects of all candidates, of which the first so many have those given."""
+    """Effects of all candidates, of which the first so many have those given; what excludes each
+    other does so as it would with those `beside` them."""
     more = everything[known:]
     names = {rule.name for rule in effects.order.rules}
     order = order_of(offer.room, everything, offer.rules)
     order = replace(order, rules=tuple(rule for rule in order.rules if rule.name in names))
-    cover = cover_rows(offer.room, everything)
+    cover = cover_rows(offer.room, everything, beside)
     if not more:
         return replace(effects, cover=tuple(cover), order=order)
     added = effects_table(

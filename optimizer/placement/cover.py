@@ -24,17 +24,25 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 
-def cover_rows(room: Room, candidates: tuple[Candidate, ...]) -> list[Ints]:
-    """Sets of candidate indices of which at most one may be chosen; none contains another."""
+def cover_rows(
+    room: Room, candidates: tuple[Candidate, ...], beside: Sequence[Candidate] = ()
+) -> list[Ints]:
+    """Sets of candidate indices of which at most one may be chosen; none contains another.
+
+    A shadow falls on a surface from as far off as its pieces reach out, those of candidates
+    `beside` these too: so that what excludes each other does so in a larger decision as well.
+    """
     pieces = [p for c in candidates for p in c.pieces]
     owner = np.array([i for i, c in enumerate(candidates) for _ in c.pieces], dtype=np.int64)
     if not pieces:
         return []
     own = _lying(room, pieces)
     corners = _prisms(room, pieces)
+    farthest = _farthest([*pieces, *(p for c in beside for p in c.pieces)])
     rows: list[Ints] = []
     for surface in room.surfaces:
-        rect, piece = _footprints(surface, own[surface.name], pieces, corners)
+        reach = farthest.get(surface.name, 0.0)
+        rect, piece = _footprints(surface, own[surface.name], reach, corners)
         if len(rect):
             rows += _cells(rect, owner[piece])
     return _maximal(rows, len(candidates))
@@ -55,14 +63,22 @@ def _lying(room: Room, pieces: Sequence[Piece]) -> dict[str, tuple[Floats, Ints]
     }
 
 
+def _farthest(pieces: Sequence[Piece]) -> dict[str, float]:
+    """How far flat pieces reach out of each surface, m."""
+    reach: dict[str, float] = {}
+    for piece in pieces:
+        if len(piece.rects) == 1:
+            reach[piece.surface] = max(reach.get(piece.surface, 0.0), piece.reach)
+    return reach
+
+
 def _footprints(
-    surface: Surface, own: tuple[Floats, Ints], pieces: Sequence[Piece], corners: Floats
+    surface: Surface, own: tuple[Floats, Ints], reach: float, corners: Floats
 ) -> tuple[Floats, Ints]:
-    """Rectangles (M, 4) on a surface that pieces cover or throw a shadow on, and their pieces."""
+    """Rectangles (M, 4) on a surface that pieces cover or throw a shadow on from less than `reach`
+    off it, and their pieces."""
     plane, (rects, index) = surface.plane, own
-    flat = (pieces[i].reach for i in index.tolist() if len(pieces[i].rects) == 1)
-    reach = max(flat, default=0.0)
-    others = np.ones(len(pieces), dtype=bool)
+    others = np.ones(len(corners), dtype=bool)
     others[index] = False
     near = np.flatnonzero(others & (plane.height_over(corners).min(axis=1) < reach - TOUCH))
     uv = plane.to_uv(corners[near])

@@ -2,7 +2,8 @@
 
 Fuller models judge a plan otherwise than the table of effects said. How much otherwise is put down
 to where the plan differs from the one that the table is about: the least correction, spread over
-the walls, that explains every plan judged. What lies on the same piece of wall shares it.
+the walls, that explains every plan judged. What lies on the same piece of wall shares it, pieces of
+one kind wholly and others half.
 """
 
 from collections.abc import Sequence
@@ -36,7 +37,7 @@ def corrected_change(
     quantities are `now` (K,).
 
     Of all corrections that are sums over the wall that a candidate covers, the one of least square
-    (kriging with the overlap of two candidates as covariance; each lesson with DOUBT of its own).
+    (kriging with `alike` as covariance; each lesson with DOUBT of its own).
     """
     place = {candidate: index for index, candidate in enumerate(candidates)}
     told = [lesson for lesson in lessons if lesson.plan <= place.keys()]
@@ -50,22 +51,29 @@ def corrected_change(
         return change
     off = np.array([lesson.quantities - now for lesson in told]) - step @ change.T  # (S, K)
     used = np.flatnonzero(np.abs(step).sum(axis=0))
-    over = step[:, used] @ overlaps([candidates[c] for c in used.tolist()], candidates)  # (S, C)
+    over = step[:, used] @ alike([candidates[c] for c in used.tolist()], candidates)  # (S, C)
     among = over @ step.T
     among += DOUBT * np.diag(np.diag(among))
     return np.asarray(change + np.linalg.solve(among, off).T @ over)
 
 
-def overlaps(some: Sequence[Candidate], everything: Sequence[Candidate]) -> Floats:
-    """Area in m2 (S, C) of wall that two candidates both cover."""
+def alike(some: Sequence[Candidate], everything: Sequence[Candidate]) -> Floats:
+    """Area in m2 (S, C) of wall that two candidates both cover, half of it where what they hang
+    there is not the same."""
     mine, all_ = (_footprints(candidates) for candidates in (some, everything))
+    kinds = {kind: n for n, kind in enumerate(dict.fromkeys(map(_kind, (*some, *everything))))}
+    one, two = (np.array([kinds[_kind(c)] for c in own]) for own in (some, everything))
     found = np.zeros((len(some), len(everything)))
     for name in mine.keys() & all_.keys():
         (own, a), (other, b) = mine[name], all_[name]
         low = np.maximum(a[:, None, :2], b[None, :, :2])
         high = np.minimum(a[:, None, 2:], b[None, :, 2:])
         np.add.at(found, (own[:, None], other), np.clip(high - low, 0.0, None).prod(axis=2))
-    return found
+    return np.where(one[:, None] == two, found, 0.5 * found)
+
+
+def _kind(candidate: Candidate) -> tuple[str, int]:
+    return candidate.product.id, candidate.pieces[0].fitting
 
 
 def _footprints(candidates: Sequence[Candidate]) -> dict[str, tuple[Ints, Floats]]:

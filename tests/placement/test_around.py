@@ -15,7 +15,7 @@ from tiny_rooms import tiny_project
 
 from optimizer.placement.around import SLIDES, Offer, about, around, few_changes
 from optimizer.placement.candidates import Candidate, slid_candidates
-from optimizer.placement.lessons import DOUBT, Lesson, corrected_change, overlaps
+from optimizer.placement.lessons import DOUBT, Lesson, alike, corrected_change
 from optimizer.placement.pieces import pieces_overlap
 from optimizer.placement.plan import feasible, greedy, select
 from optimizer.placement.proof import objective
@@ -130,7 +130,8 @@ def test_another_table_leaves_the_plan_alone(decision: Decision) -> None:
 
 def test_one_lesson_is_explained_where_the_plan_differs(decision: Decision) -> None:
     """For one lesson the correction of candidate c is off * G(c, d) / ((1 + doubt) d' G d), with G
-    the area that two candidates share and d the difference of the plans."""
+    the area that two candidates share, half of it for unlike ones, and d the difference of the
+    plans."""
     effects, candidates = decision.effects, decision.candidates
     chosen = greedy(effects)
     out, added = int(chosen[0]), next(
@@ -143,7 +144,7 @@ def test_one_lesson_is_explained_where_the_plan_differs(decision: Decision) -> N
     change = corrected_change(
         effects.change, candidates, chosen, effects.quantities(chosen), [told]
     )
-    shared = overlaps([candidates[added], candidates[out]], candidates)
+    shared = alike([candidates[added], candidates[out]], candidates)
     step = shared[0] - shared[1]
     weight = step / ((1.0 + DOUBT) * (step[added] - step[out]))
     np.testing.assert_allclose(change - effects.change, off[:, None] * weight, atol=1e-12)
@@ -151,6 +152,26 @@ def test_one_lesson_is_explained_where_the_plan_differs(decision: Decision) -> N
     again = about(effects, change, chosen)
     explained = (again.quantities(other) - effects.quantities(other))[off != 0] / off[off != 0]
     np.testing.assert_allclose(explained, 1.0 / (1.0 + DOUBT))
+
+
+def test_unlike_pieces_in_one_place_learn_from_each_other_by_half(decision: Decision) -> None:
+    """So a lesson about one in the place of another can be explained at all."""
+    table = alike(decision.candidates, decision.candidates)
+    np.testing.assert_allclose(table, table.T)
+    assert np.linalg.eigvalsh(table[::3, ::3]).min() > -1e-9  # a covariance
+    areas = [sum((r[2] - r[0]) * (r[3] - r[1]) for p in c.pieces for _, r in p.rects)
+             for c in decision.candidates]  # fmt: skip
+    np.testing.assert_allclose(np.diag(table), areas)
+    places: dict[object, list[int]] = {}
+    for index, candidate in enumerate(decision.candidates):
+        places.setdefault(tuple(p.rects for p in candidate.pieces), []).append(index)
+    pairs = [found[:2] for found in places.values() if len(found) > 1]
+    assert pairs
+    for one, two in pairs:
+        kinds = [(decision.candidates[c].product, decision.candidates[c].pieces[0].fitting)
+                 for c in (one, two)]  # fmt: skip
+        part = 1.0 if kinds[0] == kinds[1] else 0.5
+        assert table[one, two] == pytest.approx(part * table[one, one])
 
 
 def test_a_lesson_of_the_plan_itself_or_of_places_not_there_teaches_nothing(
