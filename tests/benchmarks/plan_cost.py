@@ -6,9 +6,9 @@ the processor's clock tells them apart. Seconds are of this machine; shares, and
 simulation of the bare room by the wave equation in the same run, compare with other machines.
 """
 
-import importlib
 import io
 import os
+import pkgutil
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -31,6 +31,10 @@ STAGES = (  # what it is, and where the call is named
     ("effects", "optimizer.planning.effects_table"),
     ("solves", "optimizer.round_maker.select"),
     ("moving pieces apart", "optimizer.round_maker.spread_out"),
+    ("places around the plan", "optimizer.judged_search.around"),
+    ("effects at the plan", "optimizer.judged_search.at_the_plan"),
+    ("lessons", "optimizer.judged_search.corrected_change"),
+    ("exchanges", "optimizer.judged_search.Neighbours.alike"),
     ("weights of surfaces", "optimizer.round_maker.surface_weights"),
     ("weights of surfaces", "optimizer.round_maker.scattering_worth"),
     ("judgements", "optimizer.round_maker.judge_scene"),
@@ -42,7 +46,7 @@ STAGES = (  # what it is, and where the call is named
     ("price of order", "optimizer.commands.plan.order_prices"),
     ("report and drawings", "optimizer.commands.plan.report_html"),
 )
-POOLS = ("optimizer.rounds", "optimizer.round_maker", "optimizer.planning")
+POOLS = ("optimizer.rounds", "optimizer.judged_search", "optimizer.planning")
 HEADER = ("stage", "calls", "CPU s", "share %", "wave simulations")
 
 
@@ -112,8 +116,7 @@ def booked(clock: Clock) -> Iterator[None]:
         for module in POOLS:
             held.enter_context(patch(f"{module}.ThreadPoolExecutor", InTurn))
         for stage, where in STAGES:
-            module, name = where.rsplit(".", 1)
-            call = getattr(importlib.import_module(module), name)
+            call = pkgutil.resolve_name(where)
             held.enter_context(patch(where, clock.timed(stage, call)))
         yield
 
