@@ -40,7 +40,7 @@ CLOSELY = 0.3  # of the gap, to which proposals are solved
 CLOSE = 0.5  # of the gap, to which the plan kept is proven
 FAILED, MOST = 6, 40  # plans in a row that are no better, and plans in all, after which it ends
 NEAR = 0.02  # of the objective, by which an exchange may be worse that is judged for want of others
-BETTER = 3e-3  # of the score, by which a plan must be better to take another's place
+BETTER = 2e-3  # of the score, by which a plan must be better to take another's place
 
 
 @dataclass

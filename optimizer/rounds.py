@@ -28,7 +28,9 @@ from optimizer.project import Project
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds, Told
 
-MOST = 4  # rounds of correcting
+MOST = (
+    2  # rounds, of which the second is corrected: more leave little that the search would not find
+)
 
 
 def plan_in_rounds(

@@ -28,7 +28,7 @@ from optimizer.room.model import Room
 from optimizer.room.schema import LimitsSection
 
 SLIDES: Floats = 0.1 * np.arange(-3.0, 4.0)  # m, along each direction of the surface
-USEFUL = 150  # candidates that do most by themselves, and as many that do most for their money
+USEFUL = 60  # candidates that do most by themselves, and as many that do most for their money
 BELIEVED = 0.5  # share of the slopes at the plan in what a piece does; the rest is first order
 
 
@@ -54,15 +54,20 @@ class Around:
 
 
 def around(
-    offer: Offer, candidates: Sequence[Candidate], effects: Effects, plan: Sequence[Candidate]
+    offer: Offer,
+    candidates: Sequence[Candidate],
+    effects: Effects,
+    plan: Sequence[Candidate],
+    useful: int = USEFUL,
 ) -> Around:
     """The decision around a plan; `effects` of the whole one, whose limits are those of the plan.
 
-    What the plan has of other places than `candidates` is offered again.
+    What the plan has of other places than `candidates` is offered again. `useful` candidates are
+    kept of those that do most, and as many of those that do most for their money.
     """
     place = {candidate: index for index, candidate in enumerate(candidates)}
     mine = np.array(sorted(place[c] for c in plan if c in place), dtype=np.int64)
-    kept = np.union1d(_useful(effects, mine), mine)
+    kept = np.union1d(_useful(effects, mine, useful), mine)
     there = {candidates[c] for c in kept.tolist()}
     slid = slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
     more = [c for c in dict.fromkeys((*plan, *slid)) if c not in there and not offer.refused(c)]
@@ -105,12 +110,12 @@ def among(effects: Effects, index: Ints) -> Effects:
     )  # fmt: skip
 
 
-def _useful(effects: Effects, plan: Ints) -> Ints:
+def _useful(effects: Effects, plan: Ints, most: int) -> Ints:
     """Candidates that make the plan better by themselves, most of all or for their money."""
     criteria, now = effects.criteria, effects.quantities(plan)
     gain = criteria.score(now) - criteria.weights @ criteria.excess(now[:, None] + effects.change)
     cost = np.maximum(extra_cost(effects, np.zeros(0, dtype=np.int64)), 1.0)
-    first, second = (np.argsort(-worth, kind="stable")[:USEFUL] for worth in (gain, gain / cost))
+    first, second = (np.argsort(-worth, kind="stable")[:most] for worth in (gain, gain / cost))
     return np.union1d(first, second)
 
 
