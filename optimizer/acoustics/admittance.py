@@ -51,8 +51,16 @@ AlongRows = tuple[Ints, Floats, Complexes, Ints, NDArray[np.bool_]]
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
     """Octave-band values (N, 8) at frequencies (F,): (N, F), linear in log frequency, ends held."""
-    at, known = np.log(hz), np.log(np.array(BANDS, dtype=float))
-    return np.array([np.interp(at, known, row) for row in bands]).reshape(len(bands), len(at))
+    return _held(bands, np.log(hz), np.log(np.array(BANDS, dtype=float)))
+
+
+def _held(rows: Floats, at: Floats, known: Floats) -> Floats:
+    """Rows (N, K) given at `known` (K,), at other places (M,): (N, M), linear, ends held."""
+    right = np.clip(np.searchsorted(known, at, side="right"), 1, len(known) - 1)
+    left = right - 1
+    step = np.clip(at, known[0], known[-1]) - known[left]
+    slope = (rows[:, right] - rows[:, left]) / (known[right] - known[left])
+    return np.asarray(slope * step + rows[:, left])
 
 
 def coefficient_admittance(alpha: Floats, hz: Floats) -> Floats:
@@ -71,9 +79,8 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
     """
     at, known = np.log(hz), np.log(LOW_HZ)
     z = 1.0 / np.where(np.abs(beta) > 1e-12, beta, 1e-12)
-    parts = [[np.interp(at, known, part) for part in (row.real, row.imag)] for row in z]
-    both = np.array(parts).reshape(len(beta), 2, len(at))
-    return np.asarray(1.0 / (both[:, 0] + 1j * both[:, 1]), dtype=np.complex128)
+    real, imaginary = _held(z.real, at, known), _held(z.imag, at, known)
+    return np.asarray(1.0 / (real + 1j * imaginary), dtype=np.complex128)
 
 
 def hiding(patches: Patches, hz: Floats) -> Complexes:

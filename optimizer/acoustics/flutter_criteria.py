@@ -134,7 +134,7 @@ def flutter_family(scene: Scene, decay_s: float, c: float = C) -> FlutterFamily:
 def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | None:
     """A pair of surfaces; None where no ray runs to and fro."""
     grid = _grid(facing, low, high, FINE, around=window_side(BANDS[HEARD[0]], facing.apart) / 2)
-    fine = facing.crossed(grid.inner)
+    fine = facing.looked(grid)
     if not len(fine):
         return None
     where = f"between {' and '.join(scene.names[i] for i in facing.index)}"
