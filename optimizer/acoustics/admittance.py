@@ -15,6 +15,7 @@ where in the bass a piece of known make hides what it is made of says (materials
 Admittances are normalised by rho c, time factor e^{+jwt}; Re(beta) >= 0 absorbs.
 """
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -86,14 +87,22 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
 def hiding(patches: Patches, hz: Floats) -> Complexes:
     """Share (N, F) of the admittance under each piece that is lost, at frequencies (F,)."""
     hides = bands_at(patches.hides, hz).astype(np.complex128)
-    own: dict[Make, Complexes] = {}
     for i, make in enumerate(patches.make):
         if make is not None:
-            if make not in own:
-                own[make] = hidden(make, hz)
-            share = np.interp(hz, LOW_HZ, make_share(make))
-            hides[i] = share * own[make] + (1.0 - share) * hides[i]
+            own, rest = _made_to_hide(make, hz.tobytes())
+            hides[i] = own + rest * hides[i]
     return hides
+
+
+@lru_cache(maxsize=64)
+def _made_to_hide(make: Make, hz: bytes) -> tuple[Complexes, Floats]:
+    """What a make hides by itself (F,), and the share (F,) left to its coefficients."""
+    at = np.frombuffer(hz)
+    share = np.interp(at, LOW_HZ, make_share(make))
+    both = share * hidden(make, at), 1.0 - share
+    for part in both:
+        part.setflags(write=False)
+    return both
 
 
 def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:

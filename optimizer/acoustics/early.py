@@ -203,7 +203,8 @@ def _bounce_at(scene: Scene, paths: EarlyPaths, offset: float) -> Floats:
     if offset == 0.0:
         return paths.bounce_uv
     key = (offset, scene.speakers.tobytes(), scene.seats.tobytes())
-    if key not in paths.known:
+    known = paths.known.get(key)  # held here, since another thread may clear the rest
+    if known is None:
         if len(paths.known) >= KNOWN:
             paths.known.clear()
         reflectors = paths.reflectors
@@ -211,5 +212,5 @@ def _bounce_at(scene: Scene, paths: EarlyPaths, offset: float) -> Floats:
         uv = bounce_uv(scene.speakers, head_region(scene.seats).reshape(-1, 3), moved)
         speakers, seats = len(scene.speakers), len(scene.seats)
         uv = uv.reshape(speakers, seats, HEAD_POINTS, len(moved), 2).swapaxes(2, 3)
-        paths.known[key] = uv
-    return paths.known[key]
+        known = paths.known[key] = uv
+    return known
