@@ -11,7 +11,7 @@ the treatment (Rays.loss). What people read is the least that is heard (Facing.h
 and octaves of a pair of surfaces, on a finer grid: after many trips little else is left.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -79,8 +79,7 @@ class FlutterFamily(Rows):
         """One row per pair (P), with the weight of all that belong to it."""
         weights = np.bincount(self.pair, [row.weight for row in self.rows], len(self.pairs))
         return tuple(
-            replace(row, weight=float(weight))
-            for row, weight in zip(self.pairs, weights, strict=True)
+            row.weighing(float(weight)) for row, weight in zip(self.pairs, weights, strict=True)
         )
 
     @property
@@ -148,9 +147,10 @@ def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | No
         parts.append(facing.rays(places, (band,)))
         octave, share = band_label(BANDS[band]), 1.0 / len(places)
         rows += [
-            replace(told, where=f"{where}, {near}, {octave}", weight=share)
+            Criterion("flutter", f"{where}, {near}, {octave}", "dB", facing.needed, np.nan, share,
+                      MODEL, NOTE)
             for near in _near(scene, facing.planes[0], places)
-        ]
+        ]  # fmt: skip
     return _Pair(told, facing, grid, tuple(rows), joined(parts))
 
 

@@ -17,6 +17,7 @@ are what a ray model needs of any wall, and lie within 0.3 dB of its mirror refl
 diffuser scatters close by, no table knows; within its own near field it is as lumpy as it is large.
 """
 
+import math
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -140,16 +141,20 @@ def _parted(faces: Faces) -> tuple[Faces, Ints]:
     rects: list[tuple[float, ...]] = []
     owner: list[int] = []
     for index in np.flatnonzero(np.any(faces.sent != 0.0, axis=1)):
-        u, v = (
-            np.linspace(low, high, 1 + max(1, int(np.ceil((high - low) / WIDEST - 1e-9))))
-            for low, high in faces.rect[index].reshape(2, 2).T
-        )
+        u0, v0, u1, v1 = faces.rect[index].tolist()
+        u, v = _cuts(u0, u1), _cuts(v0, v1)
         rects += [(a, c, b, d) for a, b in zip(u[:-1], u[1:], strict=True)
                   for c, d in zip(v[:-1], v[1:], strict=True)]  # fmt: skip
         owner += [int(index)] * (len(rects) - len(owner))
     mine = np.array(owner, dtype=np.int64)
     rect = np.array(rects).reshape(-1, 4)
     return Faces(faces.surface[mine], rect, faces.offset[mine], faces.sent[mine]), mine
+
+
+def _cuts(low: float, high: float) -> list[float]:
+    """Ends of equal parts no wider than WIDEST."""
+    count = max(1, math.ceil((high - low) / WIDEST - 1e-9))
+    return [low, high] if count == 1 else np.linspace(low, high, 1 + count).tolist()
 
 
 def elements(scene: Scene) -> tuple[Floats, Floats, Ints, Floats]:
