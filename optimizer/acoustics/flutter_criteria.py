@@ -133,6 +133,9 @@ def flutter_family(scene: Scene, decay_s: float, c: float = C) -> FlutterFamily:
 def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | None:
     """A pair of surfaces; None where no ray runs to and fro."""
     grid = _grid(facing, low, high, FINE, around=window_side(BANDS[HEARD[0]], facing.apart) / 2)
+    steps = {band: max(STEP, window_side(BANDS[band], facing.apart)) for band in HEARD}
+    coarse = {s: _grid(facing, low, high, s, PLACES).inner for s in sorted(set(steps.values()))}
+    facing.look_ahead([grid.places.reshape(-1, 3), *coarse.values()])
     fine = facing.looked(grid)
     if not len(fine):
         return None
@@ -141,8 +144,7 @@ def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | No
     rows: list[Criterion] = []
     parts = []
     for band in HEARD:
-        step = max(STEP, window_side(BANDS[band], facing.apart))
-        places = facing.crossed(_grid(facing, low, high, step, PLACES).inner)
+        places = facing.crossed(coarse[steps[band]])
         places = places if len(places) else fine[[len(fine) // 2]]
         parts.append(facing.rays(places, (band,)))
         octave, share = band_label(BANDS[band]), 1.0 / len(places)
