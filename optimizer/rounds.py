@@ -28,9 +28,7 @@ from optimizer.project import Project
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds, Told
 
-MOST = (
-    2  # rounds, of which the second is corrected: more leave little that the search would not find
-)
+MOST = 2  # rounds: one as it is, one corrected; the search goes on from the better
 
 
 def plan_in_rounds(

@@ -15,6 +15,7 @@ where in the bass a piece of known make hides what it is made of says (materials
 Admittances are normalised by rho c, time factor e^{+jwt}; Re(beta) >= 0 absorbs.
 """
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -24,6 +25,7 @@ from materials.behind import hidden
 from materials.corner import CornerFill
 from materials.incidence import admittance_from_alpha
 from materials.medium import AIR
+from materials.modal import Make
 from optimizer.acoustics.make_admittance import (
     ALONG,
     DIFFUSE,
@@ -51,10 +53,16 @@ AlongRows = tuple[Ints, Floats, Complexes, Ints, NDArray[np.bool_]]
 
 def bands_at(bands: Floats, hz: Floats) -> Floats:
     """Octave-band values (N, 8) at frequencies (F,): (N, F), linear in log frequency, ends held."""
-    at, known = np.log(hz), np.log(np.array(BANDS, dtype=float))
-    kinds, kind = np.unique(bands, axis=0, return_inverse=True)
-    found = np.array([np.interp(at, known, row) for row in kinds]).reshape(len(kinds), len(at))
-    return np.asarray(found[kind.ravel()])
+    return _held(bands, np.log(hz), np.log(np.array(BANDS, dtype=float)))
+
+
+def _held(rows: Floats, at: Floats, known: Floats) -> Floats:
+    """Rows (N, K) given at `known` (K,), at other places (M,): (N, M), linear, ends held."""
+    right = np.clip(np.searchsorted(known, at, side="right"), 1, len(known) - 1)
+    left = right - 1
+    step = np.clip(at, known[0], known[-1]) - known[left]
+    slope = (rows[:, right] - rows[:, left]) / (known[right] - known[left])
+    return np.asarray(slope * step + rows[:, left])
 
 
 def coefficient_admittance(alpha: Floats, hz: Floats) -> Floats:
@@ -73,9 +81,8 @@ def at_frequencies(beta: Complexes, hz: Floats) -> Complexes:
     """
     at, known = np.log(hz), np.log(LOW_HZ)
     z = 1.0 / np.where(np.abs(beta) > 1e-12, beta, 1e-12)
-    parts = [[np.interp(at, known, part) for part in (row.real, row.imag)] for row in z]
-    both = np.array(parts).reshape(len(beta), 2, len(at))
-    return np.asarray(1.0 / (both[:, 0] + 1j * both[:, 1]), dtype=np.complex128)
+    real, imaginary = _held(z.real, at, known), _held(z.imag, at, known)
+    return np.asarray(1.0 / (real + 1j * imaginary), dtype=np.complex128)
 
 
 def hiding(patches: Patches, hz: Floats) -> Complexes:
@@ -83,9 +90,20 @@ def hiding(patches: Patches, hz: Floats) -> Complexes:
     hides = bands_at(patches.hides, hz).astype(np.complex128)
     for make, mine in makes_of(patches):
         if make is not None:
-            share = np.interp(hz, LOW_HZ, make_share(make))
-            hides[mine] = share * hidden(make, hz) + (1.0 - share) * hides[mine]
+            own, rest = _made_to_hide(make, hz.tobytes())
+            hides[mine] = own + rest * hides[mine]
     return hides
+
+
+@lru_cache(maxsize=64)
+def _made_to_hide(make: Make, hz: bytes) -> tuple[Complexes, Floats]:
+    """What a make hides by itself (F,), and the share (F,) left to its coefficients."""
+    at = np.frombuffer(hz)
+    share = np.interp(at, LOW_HZ, make_share(make))
+    both = share * hidden(make, at), 1.0 - share
+    for part in both:
+        part.setflags(write=False)
+    return both
 
 
 def endless_admittance(patches: Patches, hz: Floats = LOW_HZ) -> Floats:

@@ -37,6 +37,12 @@ class Criterion:
         """Name of the row, unique within a room."""
         return f"{self.group}: {self.where}"
 
+    def weighing(self, weight: float) -> "Criterion":
+        """The same row with another weight."""
+        return Criterion(
+            self.group, self.where, self.unit, self.low, self.high, weight, self.model, self.note
+        )
+
 
 @dataclass(frozen=True)
 class Told:
@@ -201,7 +207,7 @@ def share_weights(rows: Sequence[Criterion], total: float) -> tuple[Criterion, .
     """The rows with their weights scaled to add up to `total` (none when all are zero)."""
     present = sum(row.weight for row in rows)
     factor = total / present if present > 0 else 0.0
-    return tuple(replace(row, weight=row.weight * factor) for row in rows)
+    return tuple(row.weighing(row.weight * factor) for row in rows)
 
 
 @dataclass(frozen=True)

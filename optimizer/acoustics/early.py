@@ -11,7 +11,7 @@ direct and reflected sound.
 A loudspeaker built into a surface has no reflection by it (room/flush.py).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,7 +19,13 @@ from numpy.typing import NDArray
 
 from optimizer.acoustics.directivity import Directivity, arriving_energy
 from optimizer.acoustics.head import HEAD_CENTRE, HEAD_POINTS, head_region
-from optimizer.acoustics.images import Paths, Reflectors, first_reflections, make_reflectors
+from optimizer.acoustics.images import (
+    Paths,
+    Reflectors,
+    bounce_uv,
+    first_reflections,
+    make_reflectors,
+)
 from optimizer.acoustics.scattered import Ways, Window, scattered_by_room, scattered_change
 from optimizer.acoustics.scene import Patches, Scene, contains
 from optimizer.bands import EARLY_INDEX
@@ -27,6 +33,7 @@ from optimizer.room.flush import flush_with
 from optimizer.room.geometry import Floats
 
 Mask = NDArray[np.bool_]
+KNOWN = 32  # sets of bounce points that are kept
 
 
 @dataclass(frozen=True)
@@ -48,6 +55,9 @@ class EarlyPaths:
     names: tuple[str, ...]
     reflectors: Reflectors
     directivity: Directivity
+    known: dict[tuple[float, bytes, bytes], Floats] = field(
+        default_factory=dict, compare=False, repr=False
+    )  # bounce points on planes moved into the room
 
     @cached_property
     def ways(self) -> Ways:
@@ -188,11 +198,19 @@ def _mirror_change(scene: Scene, paths: EarlyPaths, patches: Patches) -> Floats:
 
 
 def _bounce_at(scene: Scene, paths: EarlyPaths, offset: float) -> Floats:
-    """Bounce points (S, R, P, H, 2) on planes moved `offset` metres into the room."""
+    """Bounce points (S, R, P, H, 2) on planes moved `offset` metres into the room; looked for once,
+    since every window and criterion asks again."""
     if offset == 0.0:
         return paths.bounce_uv
-    reflectors = paths.reflectors
-    moved = replace(reflectors, origin=reflectors.origin + offset * reflectors.normal)
-    uv = _first_reflections(scene, moved).bounce_uv
-    speakers, seats = len(scene.speakers), len(scene.seats)
-    return uv.reshape(speakers, seats, HEAD_POINTS, len(moved), 2).swapaxes(2, 3)
+    key = (offset, scene.speakers.tobytes(), scene.seats.tobytes())
+    known = paths.known.get(key)  # held here, since another thread may clear the rest
+    if known is None:
+        if len(paths.known) >= KNOWN:
+            paths.known.clear()
+        reflectors = paths.reflectors
+        moved = replace(reflectors, origin=reflectors.origin + offset * reflectors.normal)
+        uv = bounce_uv(scene.speakers, head_region(scene.seats).reshape(-1, 3), moved)
+        speakers, seats = len(scene.speakers), len(scene.seats)
+        uv = uv.reshape(speakers, seats, HEAD_POINTS, len(moved), 2).swapaxes(2, 3)
+        known = paths.known[key] = uv
+    return known

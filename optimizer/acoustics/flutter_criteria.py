@@ -11,7 +11,7 @@ the treatment (Rays.loss). What people read is the least that is heard (Facing.h
 and octaves of a pair of surfaces, on a finer grid: after many trips little else is left.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -79,8 +79,7 @@ class FlutterFamily(Rows):
         """One row per pair (P), with the weight of all that belong to it."""
         weights = np.bincount(self.pair, [row.weight for row in self.rows], len(self.pairs))
         return tuple(
-            replace(row, weight=float(weight))
-            for row, weight in zip(self.pairs, weights, strict=True)
+            row.weighing(float(weight)) for row, weight in zip(self.pairs, weights, strict=True)
         )
 
     @property
@@ -134,7 +133,10 @@ def flutter_family(scene: Scene, decay_s: float, c: float = C) -> FlutterFamily:
 def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | None:
     """A pair of surfaces; None where no ray runs to and fro."""
     grid = _grid(facing, low, high, FINE, around=window_side(BANDS[HEARD[0]], facing.apart) / 2)
-    fine = facing.crossed(grid.inner)
+    steps = {band: max(STEP, window_side(BANDS[band], facing.apart)) for band in HEARD}
+    coarse = {s: _grid(facing, low, high, s, PLACES).inner for s in sorted(set(steps.values()))}
+    facing.look_ahead([grid.places.reshape(-1, 3), *coarse.values()])
+    fine = facing.looked(grid)
     if not len(fine):
         return None
     where = f"between {' and '.join(scene.names[i] for i in facing.index)}"
@@ -142,15 +144,15 @@ def _pair(scene: Scene, facing: Facing, low: Floats, high: Floats) -> _Pair | No
     rows: list[Criterion] = []
     parts = []
     for band in HEARD:
-        step = max(STEP, window_side(BANDS[band], facing.apart))
-        places = facing.crossed(_grid(facing, low, high, step, PLACES).inner)
+        places = facing.crossed(coarse[steps[band]])
         places = places if len(places) else fine[[len(fine) // 2]]
         parts.append(facing.rays(places, (band,)))
         octave, share = band_label(BANDS[band]), 1.0 / len(places)
         rows += [
-            replace(told, where=f"{where}, {near}, {octave}", weight=share)
+            Criterion("flutter", f"{where}, {near}, {octave}", "dB", facing.needed, np.nan, share,
+                      MODEL, NOTE)
             for near in _near(scene, facing.planes[0], places)
-        ]
+        ]  # fmt: skip
     return _Pair(told, facing, grid, tuple(rows), joined(parts))
 
 

@@ -193,7 +193,28 @@ class Facing:
 
     def crossed(self, places: Floats) -> Floats:
         """Those of the places (N, 3) that a ray runs through often enough."""
-        return np.asarray(places[self._hits(places)[1] > 0])
+        hits, made = self._hits(places)
+        return self._kept(places, hits, made, made > 0)
+
+    def look_ahead(self, parts: Sequence[Floats]) -> None:
+        """Look for the hits of several sets of places (N, 3) in one go."""
+        ends = np.cumsum([len(part) for part in parts])[:-1]
+        hits, made = self._found(np.concatenate(parts))
+        each = np.split(hits, ends, axis=2), np.split(made, ends), parts
+        for some, count, places in zip(*each, strict=True):
+            self.known[places.tobytes()] = some, count
+
+    def looked(self, grid: Grid) -> Floats:
+        """The places of a grid that are looked at and `crossed`."""
+        places = grid.places.reshape(-1, 3)
+        hits, made = self._hits(places)
+        return self._kept(places, hits, made, grid.looked.ravel() & (made > 0))
+
+    def _kept(self, places: Floats, hits: Floats, made: Ints, which: NDArray[np.bool_]) -> Floats:
+        """Some of the places (N, 3), whose hits are then known too."""
+        some = places[which]
+        self.known[some.tobytes()] = hits[:, :, which], made[which]
+        return some
 
     def rays(self, places: Floats, bands: Sequence[int]) -> Rays:
         """Rays of claps at places (N, 3) that are `crossed`, band by band."""

@@ -113,17 +113,9 @@ def first_reflections(
     if np.any(direct == 0):
         raise ValueError("a source and a receiver are at the same place")
 
-    src_dist = _distance(src, reflectors)  # (S, P)
-    rec_dist = _distance(rec, reflectors)  # (R, P)
-    image = src[:, None] - 2 * src_dist[..., None] * reflectors.normal  # (S, P, 3)
-    path = rec[None, :, None] - image[:, None]  # (S, R, P, 3)
+    image, path, bounce, facing, sum_dist = _bounces(src, rec, reflectors)
     length = np.linalg.norm(path, axis=-1)
-    facing = (src_dist[:, None] > _TOUCH) & (rec_dist[None] > _TOUCH)
-    sum_dist = np.where(facing, src_dist[:, None] + rec_dist[None], 1.0)
-    share = src_dist[:, None] / sum_dist  # of the path covered at the bounce point
-    bounce = image[:, None] + share[..., None] * path
-    relative = bounce - reflectors.origin
-    uv = np.stack([_dot(relative, reflectors.u), _dot(relative, reflectors.v)], axis=-1)
+    uv = _on_plane(bounce, reflectors)
     valid = facing & inside_outline(uv, reflectors.outline)
     valid &= _legs_clear(src, rec, bounce, reflectors, boxes)
 
@@ -145,6 +137,14 @@ def first_reflections(
         incidence_cos=np.where(facing, sum_dist / np.where(length > 0, length, 1.0), 0.0),
         valid=valid,
     )
+
+
+def bounce_uv(sources: ArrayLike, receivers: ArrayLike, reflectors: Reflectors) -> FloatArray:
+    """Where first-order reflections meet the reflectors' planes (S, R, P, 2), as first_reflections
+    has it, whether or not the paths exist."""
+    src, rec = _points(sources, "sources"), _points(receivers, "receivers")
+    _, _, bounce, _, _ = _bounces(src, rec, reflectors)
+    return _on_plane(bounce, reflectors)
 
 
 def boundary_notch(path_difference: ArrayLike, c: float = SPEED_OF_SOUND) -> FloatArray:
@@ -182,6 +182,28 @@ def clear_between(
     """
     boxed = _meets_boxes(start, end, boxes).any(axis=-1)
     return np.asarray(~(boxed | _crosses_polygons(start, end, reflectors).any(axis=-1)))
+
+
+def _bounces(
+    src: FloatArray, rec: FloatArray, reflectors: Reflectors
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray, FloatArray]:
+    """Mirrored sources (S, P, 3), paths from them and where these meet the planes (S, R, P, 3),
+    whether both ends are in front, and the sum of their distances from the plane (S, R, P)."""
+    src_dist = _distance(src, reflectors)  # (S, P)
+    rec_dist = _distance(rec, reflectors)  # (R, P)
+    image = src[:, None] - 2 * src_dist[..., None] * reflectors.normal  # (S, P, 3)
+    path = rec[None, :, None] - image[:, None]  # (S, R, P, 3)
+    facing = (src_dist[:, None] > _TOUCH) & (rec_dist[None] > _TOUCH)
+    sum_dist = np.where(facing, src_dist[:, None] + rec_dist[None], 1.0)
+    share = src_dist[:, None] / sum_dist  # of the path covered at the bounce point
+    bounce = image[:, None] + share[..., None] * path
+    return image, path, bounce, facing, sum_dist
+
+
+def _on_plane(points: FloatArray, reflectors: Reflectors) -> FloatArray:
+    """Points (..., P, 3) in the (u, v) of each reflector's plane (..., P, 2)."""
+    relative = points - reflectors.origin
+    return np.stack([_dot(relative, reflectors.u), _dot(relative, reflectors.v)], axis=-1)
 
 
 def _legs_clear(

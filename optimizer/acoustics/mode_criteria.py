@@ -57,22 +57,29 @@ class ModeFamily(Rows):
     def quantities(self, scene: Scene) -> Floats:
         """Damping (M,) of each mode by surfaces, tiles, objects, air and treatment."""
         walls = _whole_walls(scene)
+        base = coefficient_admittance(scene.base_alpha, self.modes.f_hz)
         air = _at_modes(self.modes, scene.air[None])[0] * self.modes.c / 2
-        treatment = self.effects(scene, scene.pieces).sum(axis=1)
-        bare = _wall_damping(self.modes, scene, walls).sum(axis=1)
-        tiles = self._instead_of_base(scene, scene.tiles).sum(axis=1)
-        return np.asarray(bare + tiles + _objects(self.modes, scene) + air + treatment)
+        treatment = self._effects(scene, scene.pieces, base).sum(axis=1)
+        bare = _areas(self.modes, scene, walls) * endless_admittance(walls, self.modes.f_hz).T
+        tiles = self._instead_of_base(scene, scene.tiles, base).sum(axis=1)
+        return np.asarray(bare.sum(axis=1) + tiles + _objects(self.modes, scene) + air + treatment)
 
     def effects(self, scene: Scene, patches: Patches) -> Floats:
         """Added damping (M, N): the patch's own less what it hides of the surface under it."""
+        base = coefficient_admittance(scene.base_alpha, self.modes.f_hz)
+        return self._effects(scene, patches, base)
+
+    def _effects(self, scene: Scene, patches: Patches, base: Floats) -> Floats:
+        """`effects` (M, N) over bare surfaces of admittance `base` (P, M)."""
         if not len(patches):
             return np.zeros((len(self.modes.f_hz), 0))
         beta, flow = _real_admittance(self.modes, scene, patches)
-        own = _damping(self.modes, scene, patches, beta)
+        area = _areas(self.modes, scene, patches)
         walls = on_walls(self.modes.dimensions, scene, patches.surface, patches.rect)
+        own = area * beta.T
         own += slope_damping(self.modes, walls, fill_axes(patches)) * flow.T
         hides = hiding(patches, self.modes.f_hz).real.T
-        under = _base_damping(self.modes, scene, patches) + self._tiles_under(scene, patches)
+        under = area * base[patches.surface].T + self._tiles_under(scene, patches, base)
         return np.asarray(own - hides * under)
 
     def values(self, quantities: Floats) -> Floats:
@@ -98,10 +105,13 @@ class ModeFamily(Rows):
         """From the least damping that values are found for."""
         return SMALLEST_DAMPING, np.inf
 
-    def _instead_of_base(self, scene: Scene, tiles: Patches) -> Floats:
-        return _wall_damping(self.modes, scene, tiles) - _base_damping(self.modes, scene, tiles)
+    def _instead_of_base(self, scene: Scene, tiles: Patches, base: Floats) -> Floats:
+        """What tiles add (M, N) to bare surfaces of admittance `base` (P, M)."""
+        area = _areas(self.modes, scene, tiles)
+        own = endless_admittance(tiles, self.modes.f_hz)
+        return np.asarray(area * own.T - area * base[tiles.surface].T)
 
-    def _tiles_under(self, scene: Scene, patches: Patches) -> Floats:
+    def _tiles_under(self, scene: Scene, patches: Patches, base: Floats) -> Floats:
         """What tiles add to the base (M, N) under each patch."""
         under = np.zeros((len(self.modes.f_hz), len(patches)))
         for index in range(len(scene.tiles)):
@@ -113,7 +123,7 @@ class ModeFamily(Rows):
                 rect = np.concatenate([low, high], axis=1)[common]
                 cut = tile.take(np.zeros(int(common.sum()), dtype=np.int64))
                 cut = replace(cut, rect=rect, face=np.prod(rect[:, 2:] - rect[:, :2], axis=1))
-                under[:, common] += self._instead_of_base(scene, cut)
+                under[:, common] += self._instead_of_base(scene, cut, base)
         return under
 
 
@@ -141,11 +151,6 @@ def highest_mode(volume: float) -> float:
     return float(schroeder_frequency(nominal_decay(volume), volume))
 
 
-def _wall_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
-    """Damping (M, N) by areas of a surface with their own admittance."""
-    return _damping(modes, scene, patches, endless_admittance(patches, modes.f_hz))
-
-
 def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> tuple[Floats, Floats]:
     """Real admittance (N, M) that each mode meets in pieces, by its own run along their wall, and
     that of the flow along the wall inside them (N, M), m2."""
@@ -162,18 +167,11 @@ def _real_admittance(modes: Modes, scene: Scene, patches: Patches) -> tuple[Floa
     return np.array(met).reshape(-1, len(modes.n))[pair.ravel()], flow
 
 
-def _base_damping(modes: Modes, scene: Scene, patches: Patches) -> Floats:
-    """Damping (M, N) by the bare surface under patches."""
-    base = coefficient_admittance(scene.base_alpha, modes.f_hz)
-    return _damping(modes, scene, patches, base[patches.surface])
-
-
-def _damping(modes: Modes, scene: Scene, patches: Patches, beta: Floats) -> Floats:
-    """Damping (M, N) by real admittances (N, M) over the rectangles of patches."""
+def _areas(modes: Modes, scene: Scene, patches: Patches) -> Floats:
+    """Damping (M, N) by the rectangles of patches per unit of real admittance."""
     if not len(patches):
         return np.zeros((len(modes.n), 0))
-    walls = on_walls(modes.dimensions, scene, patches.surface, patches.rect)
-    return patch_damping(modes, walls) * beta.T
+    return patch_damping(modes, on_walls(modes.dimensions, scene, patches.surface, patches.rect))
 
 
 def _at_modes(modes: Modes, bands: Floats) -> Floats:

@@ -19,6 +19,8 @@ CLEAR = 0.3  # metres from every surface and piece of furniture, where the room 
 CORNER = 0.4  # metres from floor and walls: corner fills with legs up to twice that stay behind it
 INNER = np.array([0.62, 0.29, 0.55])  # of the room's extent; own choice, no node of a low mode
 GRID = 0.25  # metres between the places tried instead
+KNOWN = 16  # rooms whose places are kept
+_known: dict[tuple[bytes, ...], Floats] = {}
 
 
 def source_places(scene: Scene) -> Floats:
@@ -28,6 +30,18 @@ def source_places(scene: Scene) -> Floats:
     than CLEAR to a surface or to furniture, the nearest that is clear stands for it, or the
     clearest of all.
     """
+    shape = [(p.origin, p.u, p.v, p.normal, p.polygon) for p in scene.planes]
+    room = tuple(part.tobytes() for parts in (*shape, (scene.object_box,)) for part in parts)
+    places = _known.get(room)  # held here, since another thread may clear the rest
+    if places is None:
+        if len(_known) >= KNOWN:
+            _known.clear()
+        places = _known[room] = _places(scene)
+    return places.copy()
+
+
+def _places(scene: Scene) -> Floats:
+    """`source_places`, looked for."""
     points = np.concatenate([plane.to_xyz(plane.polygon) for plane in scene.planes])
     low, size = points.min(axis=0), np.ptp(points, axis=0)
     corner = np.minimum(CORNER, size / 3)

@@ -122,8 +122,14 @@ def sample(
         for z, at in zip(materials, spots, strict=True)
     ]
 
+    rows = _Kept.of(judged.criteria.rows, judged.criteria.values(judged.quantities))
+    told = _Kept.of(judged.criteria.told_rows, judged.told.values)
+
     def by_criteria() -> Floats:
-        return np.array([_both(judged, moved(scene), scene) for scene in scenes])
+        made = [_by_families(moved(scene), scene) for scene in scenes]
+        return np.array(
+            [[*rows.or_drawn(own) * judged.factors, *told.or_drawn(read)] for own, read in made]
+        )
 
     def by_tracer() -> Floats:
         return _traced(judged, scenes)
@@ -135,9 +141,37 @@ def sample(
     return Sampled(values, judged.criteria, np.where(np.isnan(alone), read, alone))
 
 
-def _both(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
-    """`_values` (K,) and what people read (T,) of a drawn scene by its own criteria."""
-    return np.concatenate([_values(judged, criteria, scene), _read_as_one(judged, criteria, scene)])
+@dataclass(frozen=True)
+class _Kept:
+    """What was judged (K,), by the names of its rows."""
+
+    names: tuple[str, ...]
+    judged: tuple[float, ...]
+
+    @classmethod
+    def of(cls, rows: Sequence[Criterion], judged: Floats) -> "_Kept":
+        """Rows (K,) as judged (K,)."""
+        return cls(tuple(row.key for row in rows), tuple(judged.tolist()))
+
+    def or_drawn(self, drawn: dict[str, float]) -> Floats:
+        """Values (K,) of a draw. A row that it does not have (its positions have no such
+        reflection, say) stays as judged."""
+        return np.array([drawn.get(*row) for row in zip(self.names, self.judged, strict=True)])
+
+
+def _by_families(criteria: Criteria, scene: Scene) -> tuple[dict[str, float], dict[str, float]]:
+    """Values of a drawn scene by its own criteria, and what people read where one row stands for
+    several, both by the names of the rows."""
+    values: dict[str, float] = {}
+    read: dict[str, float] = {}
+    for family in criteria.families:
+        own = family.values(family.quantities(scene))
+        values |= zip((row.key for row in family.rows), own.tolist(), strict=True)
+        told_rows = family.told_rows
+        if len(told_rows) < len(own):
+            told = family.told(scene, own, np.ones(len(own), dtype=np.bool_))
+            read |= zip((row.key for row in told_rows), told.values.tolist(), strict=True)
+    return values, read
 
 
 def _alone(criteria: Criteria, values: Floats) -> Floats:
@@ -147,19 +181,6 @@ def _alone(criteria: Criteria, values: Floats) -> Floats:
     out = np.full((len(values), len(criteria.told_rows)), np.nan)
     out[:, of[alone]] = values[:, alone]
     return out
-
-
-def _read_as_one(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
-    """What people read (T,) of a drawn scene where one row stands for several, by its own criteria;
-    else, and where its positions have no such row, what was judged."""
-    found: dict[str, float] = {}
-    for family in criteria.families:
-        if len(family.told_rows) < len(family.rows):
-            own = family.values(family.quantities(scene))
-            told = family.told(scene, own, np.ones(len(own), dtype=np.bool_))
-            found |= zip((row.key for row in family.told_rows), told.values.tolist(), strict=True)
-    rows = zip(judged.criteria.told_rows, judged.told.values, strict=True)
-    return np.array([found.get(row.key, value) for row, value in rows])
 
 
 def _strata(rng: Generator, draws: int, rows: int, columns: int) -> Floats:
@@ -185,19 +206,6 @@ def _moved(scene: Scene, off: Floats) -> Scene:
     moved = np.clip(points + off, low, high)
     moved = np.where(inside_many(moved, list(scene.planes))[:, None], moved, points)
     return replace(scene, speakers=moved[:count], seats=moved[count:])
-
-
-def _values(judged: Judged, criteria: Criteria, scene: Scene) -> Floats:
-    """Values (K,) of a drawn scene by its own criteria, with the corrections of the judged one.
-
-    A row that its positions do not have (a reflection that misses a desk) stays as judged.
-    """
-    own = criteria.values(criteria.quantities(scene))
-    found = {row.key: value for row, value in zip(criteria.rows, own, strict=True)}
-    plain = judged.criteria.values(judged.quantities)
-    keys = [row.key for row in judged.criteria.rows]
-    drawn = [found.get(key, value) for key, value in zip(keys, plain, strict=True)]
-    return np.asarray(np.array(drawn) * judged.factors)
 
 
 def drawn(scene: Scene, kinds: Kinds, rng: Generator) -> Scene:

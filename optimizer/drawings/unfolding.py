@@ -8,7 +8,6 @@ moved away from their edge, as far as that takes.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 import shapely
@@ -157,16 +156,19 @@ def _lowest(edges: list[Edge]) -> list[Edge]:
 
 def shared(first: Surface, second: Surface) -> Iterator[Floats]:
     """Ends (2, 3) of each stretch that the edges of two surfaces have in common."""
-    pairs = product(*(_sides(surface) for surface in (first, second)))
-    for (start, end), others in pairs:
-        length = float(np.linalg.norm(end - start))
-        way = (end - start) / length
-        along = (others - start) @ way
-        if np.linalg.norm(others - start - along[:, None] * way, axis=1).max() > MEETS:
-            continue
-        low, high = max(along.min(), 0.0), min(along.max(), length)
-        if high - low > SHORTEST:
-            yield np.stack([start + low * way, start + high * way])
+    sides, others = _sides(first), _sides(second)
+    start, end = sides[:, 0], sides[:, 1]
+    length = np.sqrt(((end - start) ** 2).sum(axis=1))
+    way = (end - start) / length[:, None]
+    off = others - start[:, None, None]  # (K, L, 2, 3): of the one's edges and the other's
+    along = (off * way[:, None, None]).sum(axis=-1)
+    beside = off - along[..., None] * way[:, None, None]
+    low = np.maximum(along.min(axis=-1), 0.0)
+    high = np.minimum(along.max(axis=-1), length[:, None])
+    meet = ((beside**2).sum(axis=-1).max(axis=-1) <= MEETS**2) & (high - low > SHORTEST)
+    for one, other in np.argwhere(meet):
+        ends = low[one, other], high[one, other]
+        yield np.stack([start[one] + far * way[one] for far in ends])
 
 
 def _sides(surface: Surface) -> Floats:

@@ -298,7 +298,8 @@ def test_modes_are_among_what_is_drawn(project: Project) -> None:
     bare = judge_scene(project.scene, project.criteria, ())
     kinds = room_kinds(project.room, [])
     rng = np.random.default_rng(1)
-    one = uncertainty._values(bare, project.criteria, drawn(project.scene, kinds, rng))
-    assert one.shape == (len(project.criteria.rows),)
+    values, _ = uncertainty._by_families(project.criteria, drawn(project.scene, kinds, rng))
+    assert set(values) == {row.key for row in project.criteria.rows}
+    one = np.array([values[row.key] for row in project.criteria.rows])
     mode = np.array([row.group == "mode" for row in project.criteria.rows])
     assert np.all(np.abs(one[mode] / bare.values[mode] - 1) > 1e-4)

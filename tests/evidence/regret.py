@@ -4,10 +4,10 @@ Run: OPENBLAS_NUM_THREADS=1 python tests/evidence/regret.py [ROOM.toml ...]
 Writes the .md beside it; about two minutes of work for each demo room, less for the drawn ones.
 
 The plan of each room is judged anew with another seed of the rays, and so are TRIALS exchanges
-drawn at random: one or two candidates of the plan taken out, others put in their place, at random among
-all that fit the room, the budget, the order and the plan's places slid by up to 0.3 m, and that the
-quick models hold to be worse by no more than a tenth. The search proposes the best by its quick
-models, never at random. "Better" is what the best of them gains over the plan's score.
+drawn at random: one or two candidates of the plan taken out, others put in their place, at random
+among all that fit the room, the budget, the order and the plan's places slid by up to 0.3 m, and
+that the quick models hold to be worse by no more than a tenth. The search proposes the best by its
+quick models, never at random. "Better" is what the best of them gains over the plan's score.
 
 Drawn rooms are those of correction_gain.py (seeds not used there).
 """
