@@ -7,7 +7,11 @@ The plan of each room is judged anew with another seed of the rays, and so are T
 drawn at random: one or two candidates of the plan taken out, others put in their place, at random
 among all that fit the room, the budget, the order and the plan's places slid by up to 0.3 m, and
 that the quick models hold to be worse by no more than a tenth. The search proposes the best by its
-quick models, never at random. "Better" is what the best of them gains over the plan's score.
+quick models, never at random. "Better by" is what the best of them gains over the plan's score.
+
+The same exchanges say how well the quick models rank plans near one: rank correlation (Spearman) of
+the score they foretell with the score judged, by effects of first order and by those taken at the
+plan (optimizer.placement.around), both with the corrections of the plan.
 
 Drawn rooms are those of correction_gain.py (seeds not used there).
 """
@@ -21,11 +25,12 @@ from pathlib import Path
 
 import numpy as np
 from correction_gain import random_decision
+from scipy.stats import spearmanr
 
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import judge_scene
-from optimizer.placement.around import Around, Offer, around
+from optimizer.placement.around import Around, Offer, around, at_the_plan
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.nearby import Neighbours
@@ -45,17 +50,19 @@ TRIALS = 60
 WORSE = 0.1  # of the objective, by which an exchange may look worse to be judged
 SEED = 4711  # of the rays
 HEADER = ("room", "plan, as told", "plan, other rays", "exchanges judged", "best of them",
-          "better by, %", "median, % worse")  # fmt: skip
+          "better by, %", "median, % worse", "rank, first order", "rank, at the plan")  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Found:
-    """A room's plan as told and judged with other rays, and the scores of exchanges so judged."""
+    """A room's plan as told and judged with other rays, the scores of exchanges so judged, and the
+    rank correlation with what the quick models foretell, of first order and at the plan."""
 
     room: str
     told: float
     again: float
     others: tuple[float, ...]
+    ranks: tuple[float, float]
 
 
 def judges_of(project: Project) -> tuple[Judge, ...]:
@@ -113,7 +120,16 @@ def looked_at(room: str, decision: Decision, project: Project) -> Found:
     some = list(islice(exchanges(here.effects, here.chosen, rng), TRIALS))
     with ThreadPoolExecutor(2) as pool:
         again, *others = pool.map(judged, [here.chosen, *some])
-    return Found(room, best.judged.score, again, tuple(others))
+    first, near = here.effects, here.effects
+    if best.judged.said.modes is not None:
+        pieces = [list(c.pieces) for c in here.candidates]
+        modes = best.judged.said.modes
+        near = at_the_plan(first, here.chosen, solved.scene, modes, pieces, solved.room)
+    ranks = [
+        float(spearmanr([effects.score(chosen) for chosen in some], others).statistic)
+        for effects in (first, near)
+    ]
+    return Found(room, best.judged.score, again, tuple(others), (ranks[0], ranks[1]))
 
 
 def decisions(given: Sequence[str]) -> Iterator[tuple[str, Decision, Project]]:
@@ -131,7 +147,7 @@ def row(found: Found) -> list[str]:
     return [
         found.room, f"{found.told:.4f}", f"{found.again:.4f}", str(len(found.others)),
         f"{best:.4f}", f"{100 * (1.0 - best / found.again):+.2f}",
-        f"{100 * (median / found.again - 1.0):.1f}",
+        f"{100 * (median / found.again - 1.0):.1f}", *(f"{rank:.2f}" for rank in found.ranks),
     ]  # fmt: skip
 
 
