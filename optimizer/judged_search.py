@@ -149,15 +149,14 @@ def _plan(here: Around, chosen: Ints) -> frozenset[Candidate]:
 @dataclass(frozen=True)
 class Searched:
     """What a search leaves: the candidates of the decision and those of the plan behind them, their
-    effects, rounds of the plan kept and of what proves it, earlier plans held against the same, how
-    many plans were judged on the way, and how many of the last were no better."""
+    effects, rounds of the plan kept and of what proves it, earlier plans held against the same, and
+    how many plans were judged on the way."""
 
     candidates: tuple[Candidate, ...]
     effects: Effects
     rounds: tuple[Round, ...]
     earlier: tuple[Round, ...]
     judged: int
-    failed: int
 
 
 def search(
@@ -181,7 +180,7 @@ def search(
     chosen = np.array(sorted(place[c] for c in going.plan), dtype=np.int64)
     rounds, old = _proven(going, Around(everything, table, chosen), earlier)
     tried = len(going.judged) - 1
-    return Searched(everything, table, rounds, old, tried, going.failed)
+    return Searched(everything, table, rounds, old, tried)
 
 
 def _proven(

@@ -102,9 +102,9 @@ class RoundMaker:
         bare()
         return self.as_round(selection, factors, limits)
 
-    def next(self, rounds: Sequence[Round]) -> Round:
-        """Another round, corrected by those before."""
-        last, factors = rounds[-1], _corrected(rounds)
+    def next(self, last: Round) -> Round:
+        """Another round, corrected by how the last was judged."""
+        factors = last.judged.factors
         limits = self.limits(factors, last.judged, last.selection.chosen)
         selection = self.solved(limits, last.selection.chosen, FINE * self.gap)
         return self.as_round(selection, factors, limits)
@@ -167,14 +167,3 @@ def _disagreement(judged: Judged, factors: Floats, expected: Floats) -> float:
         if row.group == "decay" and row.weight > 0 and row.model != LOW_MODEL
     ]
     return max(off, default=0.0)
-
-
-def _corrected(rounds: Sequence[Round]) -> Floats:
-    """Corrections for the next round: of bands those of the last plan, of modes the mean of all.
-
-    Two modes that join and part again from plan to plan would otherwise throw the rounds about.
-    """
-    last = rounds[-1].judged
-    mean = np.exp(np.mean([np.log(r.judged.factors) for r in rounds], axis=0))
-    single = [row.group == "mode" or row.model == LOW_MODEL for row in last.criteria.rows]
-    return np.where(single, mean, last.factors)

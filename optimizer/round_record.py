@@ -44,8 +44,8 @@ class Rounds:
     """All rounds of a plan, and the room as it is, judged; what the search by the judges found.
 
     `candidates` and their `effects` are those of the decision and, behind them, places of the plan
-    that the search found; selections are indices of these. `tried` plans were judged in the search,
-    of which the last `failed` were no better.
+    that the search found; selections are indices of these. `tried` plans were judged in the
+    search.
     """
 
     before: Judged
@@ -55,7 +55,6 @@ class Rounds:
     searched: tuple[Round, ...] = ()  # the plan kept, and what proves it
     earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
     tried: int = 0
-    failed: int = 0
 
     @property
     def best(self) -> Round:
@@ -81,7 +80,7 @@ def rounds_in_words(rounds: Rounds) -> str:
     """How the rounds went, in a sentence or two."""
     best, said = rounds.best, _said(rounds)
     if not rounds.earlier:
-        return said
+        return f"{said}: none of them is better than this one" if rounds.searched else said
     if any(best is r for r in rounds.earlier):
         return f"{said}. The earlier plan stays: nothing better by more than {100 * WORTH:.0f} %"
     return f"{said}. It is better than the earlier plan by more than {100 * WORTH:.0f} %"
@@ -94,5 +93,5 @@ def _said(rounds: Rounds) -> str:
     said = f"{count} round{'s' if count > 1 else ''} of choosing and judging"
     if not rounds.searched:
         return said
-    said += f", then a search that judged {rounds.tried} plans near the best"
-    return f"{said}, none of them better than the one kept"
+    plans = "one plan" if rounds.tried == 1 else f"{rounds.tried} plans"
+    return f"{said}, then a search that judged {plans} near the best"

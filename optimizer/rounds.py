@@ -1,19 +1,17 @@
 """Planning in rounds: solve, judge the plan with fuller models, correct, solve again.
 
-The first round has no corrections and a rough gap. Each later one solves with every criterion
-scaled by how the fuller models judged the last plan, and with absorption counted by the surface it
-lies on (acoustics.surface_weights). It ends when a plan's figures are what its round expected, when
-a plan comes back or is judged worse, or after a few rounds. The corrected criteria still differ
-from the fuller models by more than near-best plans differ from each other; so the models themselves
-search near the plan that they judge best (optimizer.judged_search), which is never made worse.
+The first round has no corrections and a rough gap. Where its plan's figures are not what it
+expected, a second solves with every criterion scaled by how the fuller models judged the first
+plan, and with absorption counted by the surface it lies on (acoustics.surface_weights). The
+corrected criteria still differ from the fuller models by more than near-best plans differ from each
+other; so the models themselves search near the plan that they judge best
+(optimizer.judged_search), which is never made worse.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-
-import numpy as np
 
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
@@ -81,7 +79,7 @@ def _further_rounds(
     rounds = [first]
     while judges and not _ended(rounds) and not guard.over():
         tell(f"round {len(rounds) + 1}: choosing pieces and places")
-        rounds.append(made.next(rounds))
+        rounds.append(made.next(rounds[-1]))
     old = tuple(made.beside(rounds[-1], chosen) for chosen in earlier)
     ended = Rounds(before, made.candidates, made.effects, tuple(rounds), earlier=old)
     if not judges:
@@ -94,13 +92,10 @@ def _further_rounds(
     found = search(made, offer, ended.best, old, tell)
     return Rounds(
         before, found.candidates, found.effects, tuple(rounds), found.rounds, found.earlier,
-        found.judged, found.failed,
+        found.judged,
     )  # fmt: skip
 
 
 def _ended(rounds: Sequence[Round]) -> bool:
-    """Whether another round would bring nothing: it agrees, came back, got worse, or enough."""
-    last, others = rounds[-1], rounds[:-1]
-    came_back = any(np.array_equal(last.selection.chosen, r.selection.chosen) for r in others)
-    worse = last.value > min((r.value for r in others), default=math.inf)
-    return last.agrees or came_back or worse or len(rounds) == MOST
+    """Whether another round would bring nothing: what was expected was judged, or enough."""
+    return rounds[-1].agrees or len(rounds) == MOST
