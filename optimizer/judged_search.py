@@ -130,7 +130,7 @@ class JudgedSearch:
         found: dict[frozenset[Candidate], Selection] = {}
         for most in STEPS:
             near = few_changes(learned, here.chosen, most)
-            selection = maker.solved(near, here.chosen, CLOSELY * maker.gap)
+            selection = maker.proposed(near, here.chosen, CLOSELY * maker.gap)
             found.setdefault(_plan(here, selection.chosen), selection)
         new = [selection for plan, selection in found.items() if plan not in self.judged]
         return new or self._alike(here, learned, maker)

@@ -20,7 +20,7 @@ from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.order import Ints
 from optimizer.placement.pieces import Piece, treated
-from optimizer.placement.plan import Selection, select
+from optimizer.placement.plan import Selection, propose, select
 from optimizer.placement.plan import judged as against_bound
 from optimizer.placement.program import TIE
 from optimizer.placement.proof import Report, objective
@@ -143,6 +143,11 @@ class RoundMaker:
     def solved(self, limited: Effects, start: Ints | None, gap: float) -> Selection:
         """The selection for these limits, to a gap."""
         return self.spread(limited, select(limited, gap, self.effort, self.report, start))
+
+    def proposed(self, limited: Effects, start: Ints, gap: float) -> Selection:
+        """A good selection for these limits, of which nothing is proven."""
+        chosen = propose(limited, gap, self.effort, start)
+        return self.spread(limited, against_bound(limited, chosen, 0.0, self.gap, 0.0))
 
     def as_round(self, selection: Selection, factors: Floats, limited: Effects) -> Round:
         """A selection judged, and how far its decay is from what the decision expected."""

@@ -13,7 +13,16 @@ from optimizer.placement.effort import Effort
 from optimizer.placement.greedy import greedy_selection
 from optimizer.placement.order import Ints
 from optimizer.placement.program import build_program, matrices
-from optimizer.placement.proof import Problem, Report, held_by, objective, prove, relative, slack
+from optimizer.placement.proof import (
+    Problem,
+    Report,
+    held_by,
+    objective,
+    promising,
+    prove,
+    relative,
+    slack,
+)
 
 
 @dataclass(frozen=True)
@@ -66,6 +75,15 @@ def select(
     if effects.order.rules:
         best = _calm(effects, best, bound, gap)
     return judged(effects, best, bound, gap, time.monotonic() - began)
+
+
+def propose(effects: Effects, gap: float, effort: Effort, start: Ints) -> Ints:
+    """A good selection, begun from one that fits; how good is not proven."""
+    if effects.count == 0 or effort.guard.over():
+        return start
+    program = matrices(build_program(effects))
+    problem = Problem(program, {"": effects}, (1.0,), lambda held: (prune(effects, held[0]),))
+    return promising(problem, (start,), gap, effort)[0]
 
 
 def _calm(effects: Effects, best: Ints, bound: float, gap: float) -> Ints:

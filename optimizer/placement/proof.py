@@ -26,6 +26,7 @@ from optimizer.room.geometry import Floats
 AGAIN = 0.8  # of the gap to which a program is solved again whose tangents understated it
 WEAK = ("kinds", "company")  # rules that cost a solver much and lift a bound little
 FINER = 0.5  # gap of the search among few candidates, which is to find a good selection
+SOME = 80  # candidates that a selection is looked for among of which nothing need be proven
 FIRST_SHARE = 0.2  # of the effort: the search among few candidates
 
 Report = Callable[[Progress], None]
@@ -120,6 +121,15 @@ def prove(
     if exhausted:
         return best, problem.held_by(known, best)
     return _searched(problem, left, best, (known, beyond), gap, effort, report, begun=True)
+
+
+def promising(problem: Problem, first: Held, gap: float, effort: Effort) -> Held:
+    """Good selections, from first ones, among the SOME candidates of least reduced cost; nothing is
+    proven of others."""
+    best = problem.polish(first)
+    root = at_the_root(problem.program, problem.blocks, effort.guard.left(), SOME)
+    few = problem.program if root is None else root.least(problem.named(best), SOME)
+    return _searched(problem, few, best, (problem.known_bound, math.inf), gap, effort, None)[0]
 
 
 def _aim(problem: Problem, held: Held, gap: float) -> float:

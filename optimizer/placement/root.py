@@ -35,10 +35,10 @@ class Root:
     reduced: Floats
     blocks: int
 
-    def least(self, held: set[str]) -> Matrices:
+    def least(self, held: set[str], few: int = FEW) -> Matrices:
         """The program with the few candidates of least reduced cost, and those held by name."""
         ranked = np.argsort(self.reduced, kind="stable")
-        return self._only(self.program, ranked[: FEW * self.blocks], held)
+        return self._only(self.program, ranked[: few * self.blocks], held)
 
     def below(self, program: Matrices, aim: float, held: set[str]) -> tuple[Matrices, float]:
         """A program of the same columns with the candidates that a selection below `aim` may have,
@@ -56,11 +56,14 @@ class Root:
 
 
 def at_the_root(
-    program: Matrices, blocks: Mapping[str, Effects], seconds: float = np.inf
+    program: Matrices,
+    blocks: Mapping[str, Effects],
+    seconds: float = np.inf,
+    many: int = MANY,
 ) -> Root | None:
     """The relaxation of a program with these blocks of candidates.
 
-    None where there are few of them, or none can be had (in so many s).
+    None where there are not `many` of them, or none can be had (in so many s).
     """
     column = {name: i for i, name in enumerate(program.names)}
     own = {
@@ -68,7 +71,7 @@ def at_the_root(
         for block, effects in blocks.items()
     }
     places = np.sort(np.concatenate(list(own.values())))
-    if len(places) <= MANY:
+    if len(places) <= many:
         return None
     root: Root | None = None
     parts = Parts(places)
