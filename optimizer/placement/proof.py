@@ -19,14 +19,13 @@ from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.order import Ints
 from optimizer.placement.program import TIE, Matrices
-from optimizer.placement.root import at_the_root, without_rules
+from optimizer.placement.root import FEW, at_the_root, without_rules
 from optimizer.placement.solver import FEASIBLE, NEGLIGIBLE, Progress, solve
 from optimizer.room.geometry import Floats
 
 AGAIN = 0.8  # of the gap to which a program is solved again whose tangents understated it
 WEAK = ("kinds", "company")  # rules that cost a solver much and lift a bound little
 FINER = 0.5  # gap of the search among few candidates, which is to find a good selection
-SOME = 80  # candidates that a selection is looked for among of which nothing need be proven
 FIRST_SHARE = 0.2  # of the effort: the search among few candidates
 
 Report = Callable[[Progress], None]
@@ -124,11 +123,11 @@ def prove(
 
 
 def promising(problem: Problem, first: Held, gap: float, effort: Effort) -> Held:
-    """Good selections, from first ones, among the SOME candidates of least reduced cost; nothing is
+    """Good selections, from first ones, among the FEW candidates of least reduced cost; nothing is
     proven of others."""
     best = problem.polish(first)
-    root = at_the_root(problem.program, problem.blocks, effort.guard.left(), SOME)
-    few = problem.program if root is None else root.least(problem.named(best), SOME)
+    root = at_the_root(problem.program, problem.blocks, effort.guard.left(), FEW)
+    few = problem.program if root is None else root.least(problem.named(best))
     return _searched(problem, few, best, (problem.known_bound, math.inf), gap, effort, None)[0]
 
 

@@ -35,10 +35,10 @@ class Root:
     reduced: Floats
     blocks: int
 
-    def least(self, held: set[str], few: int = FEW) -> Matrices:
+    def least(self, held: set[str]) -> Matrices:
         """The program with the few candidates of least reduced cost, and those held by name."""
         ranked = np.argsort(self.reduced, kind="stable")
-        return self._only(self.program, ranked[: few * self.blocks], held)
+        return self._only(self.program, ranked[: FEW * self.blocks], held)
 
     def below(self, program: Matrices, aim: float, held: set[str]) -> tuple[Matrices, float]:
         """A program of the same columns with the candidates that a selection below `aim` may have,

@@ -16,9 +16,9 @@ to 500 Hz make of either score.
 Part 3, the same rooms and judges: planned for the decay from 63 to 500 Hz alone (all other weights
 0), so that nothing else is traded for it.
 
-Rooms, materials, prices and budgets are drawn at random and mean nothing. That five plans are
-judged beside the rounds, and how far the tracer's weights of the surfaces are believed, was chosen
-with other rooms (seeds 20 to 27).
+Rooms, materials, prices and budgets are drawn at random and mean nothing. How far the tracer's
+weights of the surfaces are believed was chosen with other rooms (seeds 20 to 27). "Rounds" include
+the search from the better of their plans.
 """
 
 import sys

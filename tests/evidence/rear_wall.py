@@ -171,6 +171,7 @@ def planned(name: str) -> Swap:
     found = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, GAP, SECONDS
     )
+    decision = replace(decision, candidates=found.candidates, effects=found.effects)
     made = swap(name, decision, found.best, judges)
     scores = {sort: f"{j.score:.4f}" for sort, j in made.only.items()}
     print(name, f"{made.planned.score:.4f}", scores, flush=True)

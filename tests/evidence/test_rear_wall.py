@@ -4,6 +4,8 @@ The whole rooms, fully judged, are in rear_wall.md. Here only the tracer judges,
 in the hard rooms only the back wall may be treated, so that it is quick.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from rear_wall import GAP, ROOT, SECONDS, Swap, on_wall, parts, sort_of, swap
@@ -38,6 +40,7 @@ def swapped(room: str, decision: Decision, gap: float) -> Swap:
     rounds = plan_in_rounds(
         decision.project, decision.candidates, decision.effects, judges, gap, SECONDS
     )
+    decision = replace(decision, candidates=rounds.candidates, effects=rounds.effects)
     return swap(room, decision, rounds.best, judges)
 
 

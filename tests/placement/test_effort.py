@@ -95,8 +95,8 @@ def test_a_plan_does_not_depend_on_the_clock(
     hurried = plan_in_rounds(*arguments)
     assert len(usual.rounds) == len(hurried.rounds)
     for one, other in zip(
-        (*usual.rounds, *usual.near, usual.best),
-        (*hurried.rounds, *hurried.near, hurried.best),
+        (*usual.rounds, *usual.searched),
+        (*hurried.rounds, *hurried.searched),
         strict=True,
     ):
         np.testing.assert_array_equal(one.selection.chosen, other.selection.chosen)
@@ -123,7 +123,8 @@ def test_rounds_that_are_cut_off_end_at_once(decision: Decision) -> None:
     )
     assert effort.guard.cut
     assert len(made.rounds) == 1
-    assert not made.near
+    assert made.tried == 0
+    assert made.best.selection.status == "feasible"
 
 
 def test_a_plan_says_that_it_was_cut_off(tmp_path: Path, request: pytest.FixtureRequest) -> None:
