@@ -59,11 +59,11 @@ def at_the_root(
     program: Matrices,
     blocks: Mapping[str, Effects],
     seconds: float = np.inf,
-    many: int = MANY,
+    many: int | None = None,
 ) -> Root | None:
     """The relaxation of a program with these blocks of candidates.
 
-    None where there are not `many` of them, or none can be had (in so many s).
+    None where there are not `many` of them (MANY), or none can be had (in so many s).
     """
     column = {name: i for i, name in enumerate(program.names)}
     own = {
@@ -71,7 +71,7 @@ def at_the_root(
         for block, effects in blocks.items()
     }
     places = np.sort(np.concatenate(list(own.values())))
-    if len(places) <= many:
+    if len(places) <= (MANY if many is None else many):
         return None
     root: Root | None = None
     parts = Parts(places)
