@@ -8,6 +8,7 @@ are in tests/evidence/order_price.md.
 from dataclasses import replace
 
 from optimizer.placement.effort import Effort
+from optimizer.placement.layouts import FINEST
 from optimizer.placement.pieces import treated
 from optimizer.placement.plan import select
 from optimizer.planning import Planned, decision_of
@@ -36,8 +37,18 @@ def order_prices(made: Planned, tell: Told, all_orders: bool = False) -> tuple[O
     return tuple(found)
 
 
+def on_usual_grid(project: Project) -> Project:
+    """The project without a grid of its own that is finer than the usual one: order leaves few
+    places of a fine grid, and without it there would be very many."""
+    limits = project.scenario.limits
+    if limits.grid is None or limits.grid >= FINEST:
+        return project
+    limits = limits.model_copy(update={"grid": None})
+    return replace(project, scenario=replace(project.scenario, limits=limits))
+
+
 def _score(made: Planned, rules: OrderRules) -> float:
-    solved: Project = made.decision.project.with_layout(as_section(rules))
+    solved: Project = on_usual_grid(made.decision.project.with_layout(as_section(rules)))
     decision, best = decision_of(made.decision.flipped, solved), made.rounds.best
     criteria, factors = decision.effects.criteria, best.judged.factors
     low, high = criteria.limits

@@ -7,7 +7,7 @@ import pytest
 from test_bad_variants import lay_out
 
 from optimizer.cli import main
-from optimizer.order_price import ROUGH, order_prices
+from optimizer.order_price import ROUGH, on_usual_grid, order_prices
 from optimizer.planning import Planned, load_project, make_plan, plan_decision
 from optimizer.results.comparison import compare, judged_column
 from optimizer.results.comparison_text import comparison_json, comparison_table
@@ -51,6 +51,18 @@ def test_without_order_is_what_a_plan_without_it_leaves(made: Planned, plan: Pla
 
 def test_only_the_looser_one_unless_all_are_asked_for(made: Planned) -> None:
     assert [other.stricter for other in order_prices(made, quiet)] == [False]
+
+
+@pytest.mark.parametrize(("grid", "used"), [(0.02, None), (0.31, 0.31), (None, None)])
+def test_without_order_a_fine_grid_is_not_gone_through(
+    made: Planned, grid: float | None, used: float | None
+) -> None:
+    """Order leaves a few thousand places of a grid of 2 cm; without it there are hundreds of
+    thousands, which a rough figure is not worth."""
+    scenario = made.project.scenario
+    limits = scenario.limits.model_copy(update={"grid": grid})
+    fine = replace(made.project, scenario=replace(scenario, limits=limits))
+    assert on_usual_grid(fine).scenario.limits.grid == used
 
 
 def test_it_is_told_in_a_line_of_the_plan(plan: Plan) -> None:
