@@ -12,12 +12,11 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.around import with_places
 from optimizer.placement.candidates import Candidate, candidates_at
-from optimizer.placement.cover import cover_rows
-from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.order import Ints
-from optimizer.placement.orderly import order_of
 from optimizer.placement.pieces import Piece, mirrored_piece
 from optimizer.placement.plan import feasible
 from optimizer.placement.proof import Report
@@ -137,13 +136,9 @@ def offering(decision: Decision, more: tuple[Candidate, ...]) -> Decision:
     """The decision with more candidates."""
     if not more:
         return decision
-    solved, effects = decision.project, decision.effects
-    room, everything = solved.room, (*decision.candidates, *more)
-    added = effects_table(
-        room, solved.scene, effects.criteria, more, solved.usable_products, effects.budget_cents
-    )
-    order = order_of(room, everything, solved.scenario.layout.rules)
-    effects = effects.with_more(added, cover_rows(room, everything), order)
+    everything = (*decision.candidates, *more)
+    known = len(decision.candidates)
+    effects = with_places(decision.project.offer, decision.effects, everything, known)
     return replace(decision, candidates=everything, effects=effects)
 
 

@@ -13,8 +13,6 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from optimizer.acoustics.judged import Judged
 from optimizer.placement.around import (
     Around,
@@ -23,17 +21,17 @@ from optimizer.placement.around import (
     around,
     at_the_plan,
     few_changes,
+    placed,
     with_places,
 )
 from optimizer.placement.candidates import Candidate, kinds_of
 from optimizer.placement.effects import Effects
 from optimizer.placement.lessons import Lesson, corrected_change
 from optimizer.placement.nearby import Neighbours
-from optimizer.placement.order import Ints
 from optimizer.placement.plan import Selection
 from optimizer.placement.plan import judged as against_bound
 from optimizer.round_maker import RoundMaker
-from optimizer.round_record import Round, Told
+from optimizer.round_record import Round, Rounds, Told
 
 STEPS = (2, 6)  # at most so many places of the plan are changed at once, in one proposal each
 CLOSELY = 0.3  # of the gap, to which proposals are solved
@@ -57,27 +55,29 @@ class JudgedSearch:
 
     def run(self) -> None:
         """Until nothing new is proposed, too many failed, or the time is over."""
+        made = self.made
         while self._on():
-            here = self._around()
-            maker = self.maker(here.candidates, here.effects)
+            corrected = self.best.judged.corrected
+            here = around(self.offer, made.candidates, made.effects, self.plan, corrected)
+            maker = made.among(here.candidates, here.effects)
             if not self._moved(here, self.at_the_plan(here, maker), maker):
                 break
-
-    def maker(self, candidates: tuple[Candidate, ...], effects: Effects) -> RoundMaker:
-        """What makes rounds among these candidates."""
-        return replace(
-            self.made, candidates=candidates, effects=effects, report=None, known={}, weighed={}
-        )
 
     def _on(self) -> bool:
         over = self.made.effort.guard.over()
         return self.failed < FAILED and len(self.judged) <= MOST and not over
 
-    def _around(self) -> Around:
-        made, corrected = self.made, self.best.judged.corrected
-        limited = replace(made.effects, criteria=corrected)
-        found = around(self.offer, made.candidates, limited, self.plan)
-        return replace(found, effects=replace(found.effects, criteria=made.effects.criteria))
+    def at_the_plan(self, here: Around, maker: RoundMaker) -> Effects:
+        """The effects of some candidates with the limits of the plan, taken at the plan."""
+        judged = self.best.judged
+        criteria = maker.criteria(judged.factors, judged, here.chosen)
+        limited = replace(here.effects, criteria=criteria)
+        modes = judged.said.modes
+        return (
+            limited
+            if modes is None
+            else at_the_plan(self.offer, replace(here, effects=limited), modes)
+        )
 
     def learned(self, effects: Effects, here: Around) -> Effects:
         """The effects corrected for what was judged so far."""
@@ -89,17 +89,6 @@ class JudgedSearch:
         ]
         change = corrected_change(effects.change, here.candidates, here.chosen, now, lessons)
         return about(effects, change, here.chosen)
-
-    def at_the_plan(self, here: Around, maker: RoundMaker) -> Effects:
-        """The effects of some candidates with the limits of the plan, taken at the plan."""
-        judged = self.best.judged
-        criteria = maker.criteria(judged.factors, judged, here.chosen)
-        limited = replace(here.effects, criteria=criteria)
-        if judged.said.modes is None:
-            return limited
-        pieces = [list(c.pieces) for c in here.candidates]
-        offer = self.offer
-        return at_the_plan(limited, here.chosen, offer.scene, judged.said.modes, pieces, offer.room)
 
     def _moved(self, here: Around, effects: Effects, maker: RoundMaker) -> bool:
         """Whether a plan around this one was judged better, and took its place."""
@@ -113,7 +102,7 @@ class JudgedSearch:
                 judging = [pool.submit(maker.as_round, s, factors, learned) for s in proposed]
             rounds = [job.result() for job in judging]
             for found in rounds:
-                self.judged[_plan(here, found.selection.chosen)] = found.judged
+                self.judged[maker.plan(found.selection.chosen)] = found.judged
             best = min(rounds, key=lambda found: found.value)
             if best.value < (1.0 - BETTER) * self.best.value:
                 chosen = best.selection.chosen.tolist()
@@ -131,42 +120,24 @@ class JudgedSearch:
         for most in STEPS:
             near = few_changes(learned, here.chosen, most)
             selection = maker.proposed(near, here.chosen, CLOSELY * maker.gap)
-            found.setdefault(_plan(here, selection.chosen), selection)
+            found.setdefault(maker.plan(selection.chosen), selection)
         new = [selection for plan, selection in found.items() if plan not in self.judged]
         return new or self._alike(here, learned, maker)
 
     def _alike(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
         kinds, most = kinds_of(here.candidates), len(self.judged) + len(STEPS)
         alike = Neighbours(learned).alike(here.chosen, kinds, NEAR, most)
-        new = [chosen for chosen in alike if _plan(here, chosen) not in self.judged]
+        new = [chosen for chosen in alike if maker.plan(chosen) not in self.judged]
         return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for chosen in new[: len(STEPS)]]
 
 
-def _plan(here: Around, chosen: Ints) -> frozenset[Candidate]:
-    return frozenset(here.candidates[c] for c in chosen.tolist())
-
-
-@dataclass(frozen=True)
-class Searched:
-    """What a search leaves: the candidates of the decision and those of the plan behind them, their
-    effects, rounds of the plan kept and of what proves it, earlier plans held against the same, and
-    how many plans were judged on the way."""
-
-    candidates: tuple[Candidate, ...]
-    effects: Effects
-    rounds: tuple[Round, ...]
-    earlier: tuple[Round, ...]
-    judged: int
-
-
-def search(
-    made: RoundMaker, offer: Offer, begun: Round, earlier: Sequence[Round], tell: Told
-) -> Searched:
-    """The best plan that the judges find near a round's, and how good it is proven to be.
+def search(made: RoundMaker, offer: Offer, ended: Rounds, tell: Told) -> Rounds:
+    """The best plan that the judges find near that of rounds, and how good it is proven to be.
 
     The bound is one of the whole decision with the plan's own places, with the effects as they are
     at the plan and as the search corrected them; without time left there is none.
     """
+    begun = ended.best
     plan = tuple(made.candidates[c] for c in begun.selection.chosen.tolist())
     going = JudgedSearch(made, offer, plan, begun, tell, {frozenset(plan): begun.judged})
     going.run()
@@ -176,29 +147,27 @@ def search(
     table = made.effects
     if len(everything) > table.count:
         table = with_places(offer, table, everything, table.count)
-    place = {candidate: index for index, candidate in enumerate(everything)}
-    chosen = np.array(sorted(place[c] for c in going.plan), dtype=np.int64)
-    rounds, old = _proven(going, Around(everything, table, chosen), earlier)
+    here = Around(everything, table, placed(going.plan, everything))
+    rounds, old = _proven(going, here, ended.earlier)
     tried = len(going.judged) - 1
-    return Searched(everything, table, rounds, old, tried)
+    return replace(
+        ended, candidates=everything, effects=table, searched=rounds, earlier=old, tried=tried
+    )
 
 
 def _proven(
     going: JudgedSearch, here: Around, earlier: Sequence[Round]
 ) -> tuple[tuple[Round, ...], tuple[Round, ...]]:
     """Rounds of the plan kept and of one that proves it, and of earlier plans against its bound."""
-    maker, factors = going.maker(here.candidates, here.effects), going.best.judged.factors
+    maker, factors = going.made.among(here.candidates, here.effects), going.best.judged.factors
     limited = going.learned(going.at_the_plan(here, maker), here)
-    maker.known[tuple(here.chosen.tolist())] = going.best.judged
-    for old in earlier:
-        maker.known[tuple(old.selection.chosen.tolist())] = old.judged
     proofs: list[Round] = []
     bound, seconds = 0.0, 0.0
     if not maker.effort.guard.over():
         selection = maker.solved(limited, here.chosen, CLOSE * maker.gap)
         proofs, bound = [maker.as_round(selection, factors, limited)], selection.bound
         seconds = selection.seconds
-        going.judged[_plan(here, selection.chosen)] = proofs[0].judged
+        going.judged[maker.plan(selection.chosen)] = proofs[0].judged
     held = [
         maker.as_round(against_bound(limited, c, bound, maker.gap, seconds), factors, limited)
         for c in (here.chosen, *(old.selection.chosen for old in earlier))

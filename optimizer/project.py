@@ -26,6 +26,7 @@ from optimizer.acoustics.low_decay_criteria import LowDecayFamily
 from optimizer.acoustics.mode_criteria import ModeFamily, highest_mode
 from optimizer.acoustics.scene import Scene, scene_of
 from optimizer.faults import Fault, ScenarioError
+from optimizer.placement.around import Offer
 from optimizer.placement.candidates import allowed_products
 from optimizer.placement.catalogue import Product, read_catalogue, thin_doubts
 from optimizer.placement.holding import standing
@@ -136,6 +137,14 @@ class Project:
     def usable_products(self) -> tuple[Product, ...]:
         """Products that the limits allow."""
         return allowed_products(self.products, self.scenario.limits)
+
+    @property
+    def offer(self) -> Offer:
+        """What may be hung in the room."""
+        scenario = self.scenario
+        return Offer(
+            self.room, self.scene, self.usable_products, scenario.limits, scenario.layout.rules
+        )
 
     @property
     def budget_cents(self) -> int:

@@ -47,8 +47,8 @@ class RoundMaker:
     gap: float
     effort: Effort
     report: Report | None
-    known: dict[tuple[int, ...], Judged] = field(default_factory=dict)
-    weighed: dict[tuple[int, ...], tuple[Floats, Floats]] = field(default_factory=dict)
+    known: dict[frozenset[Candidate], Judged] = field(default_factory=dict)
+    weighed: dict[frozenset[Candidate], tuple[Floats, Floats]] = field(default_factory=dict)
 
     def criteria(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Criteria:
         """The criteria with these corrections, and tightened for the confidence asked for."""
@@ -82,7 +82,7 @@ class RoundMaker:
     def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> tuple[Floats, Floats]:
         """How much absorption counts on each surface (S, 8) with a selection, and what scattering
         is worth (8,); remembered."""
-        known = tuple(chosen.tolist())
+        known = self.plan(chosen)
         if known not in self.weighed:
             rough = self.scattering.max(axis=1) > LEAST_SCATTERING
             on = np.any(self.shares[rough] > 0.0, axis=0)
@@ -119,13 +119,21 @@ class RoundMaker:
         selection = against_bound(limited, chosen, found.bound, self.gap, found.seconds)
         return self.as_round(selection, other.factors, limited)
 
+    def among(self, candidates: tuple[Candidate, ...], effects: Effects) -> "RoundMaker":
+        """The same among other candidates, silent; what was judged stays known."""
+        return replace(self, candidates=candidates, effects=effects, report=None)
+
+    def plan(self, chosen: Ints) -> frozenset[Candidate]:
+        """What a selection hangs, whichever candidates it is one of."""
+        return frozenset(self.candidates[c] for c in chosen.tolist())
+
     def pieces(self, chosen: Ints) -> list[Piece]:
         """The pieces of a selection."""
         return [piece for c in chosen for piece in self.candidates[c].pieces]
 
     def judged(self, chosen: Ints) -> Judged:
         """The room with a selection, judged; the last ones are remembered."""
-        known = tuple(chosen.tolist())
+        known = self.plan(chosen)
         if known not in self.known:
             self.known[known] = self._judged(chosen)
         return self.known[known]

@@ -16,7 +16,6 @@ from dataclasses import replace
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judged import Judged, judge_scene
 from optimizer.judged_search import search
-from optimizer.placement.around import Offer
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
@@ -84,16 +83,10 @@ def _further_rounds(
     ended = Rounds(before, made.candidates, made.effects, tuple(rounds), earlier=old)
     if not judges:
         return ended
-    solved = made.project
-    offer = Offer(
-        solved.room, solved.scene, solved.usable_products, solved.scenario.limits,
-        solved.scenario.layout.rules, refused,
-    )  # fmt: skip
-    found = search(made, offer, ended.best, old, tell)
-    return Rounds(
-        before, found.candidates, found.effects, tuple(rounds), found.rounds, found.earlier,
-        found.judged,
-    )  # fmt: skip
+    offer = replace(made.project.offer, refused=refused)
+    needed = {rule.name for rule in offer.order(made.candidates).rules}
+    lifted = needed - {rule.name for rule in made.effects.order.rules}
+    return search(made, replace(offer, lifted=frozenset(lifted)), ended, tell)
 
 
 def _ended(rounds: Sequence[Round]) -> bool:

@@ -6,22 +6,23 @@ taken at the plan: by the slopes of the modes as they are there (acoustics.mode_
 the models said of other plans near it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from optimizer.acoustics.coupled import CoupledModes
+from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.mode_slopes import damping_slopes, quantity_slopes
 from optimizer.acoustics.scene import Scene
 from optimizer.placement.candidates import Candidate, slid_candidates
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
-from optimizer.placement.effects import Effects, effects_table
+from optimizer.placement.effects import Effects, by_candidate, effects_table
 from optimizer.placement.greedy import extra_cost
-from optimizer.placement.order import AtMost, Ints
+from optimizer.placement.order import AtMost, Ints, Order
 from optimizer.placement.orderly import order_of
-from optimizer.placement.pieces import Piece, piece_patches
 from optimizer.room.geometry import Floats
 from optimizer.room.layout import OrderRules
 from optimizer.room.model import Room
@@ -42,6 +43,12 @@ class Offer:
     limits: LimitsSection
     rules: OrderRules
     refused: Callable[[Candidate], bool] = lambda _: False
+    lifted: frozenset[str] = frozenset()  # rules of order that are not kept to
+
+    def order(self, candidates: tuple[Candidate, ...]) -> Order:
+        """The rules of order over these candidates."""
+        order = order_of(self.room, candidates, self.rules)
+        return replace(order, rules=tuple(r for r in order.rules if r.name not in self.lifted))
 
 
 @dataclass(frozen=True)
@@ -53,28 +60,34 @@ class Around:
     chosen: Ints
 
 
+def placed(plan: Iterable[Candidate], candidates: Sequence[Candidate]) -> Ints:
+    """Where those of a plan that are among the candidates stand there, in order."""
+    place = {candidate: index for index, candidate in enumerate(candidates)}
+    return np.array(sorted(place[c] for c in plan if c in place), dtype=np.int64)
+
+
 def around(
     offer: Offer,
     candidates: Sequence[Candidate],
     effects: Effects,
     plan: Sequence[Candidate],
+    criteria: Criteria,
     useful: int = USEFUL,
 ) -> Around:
-    """The decision around a plan; `effects` of the whole one, whose limits are those of the plan.
+    """The decision around a plan, of the whole one and its effects; `criteria` with the limits of
+    the plan.
 
     What the plan has of other places than `candidates` is offered again. `useful` candidates are
     kept of those that do most, and as many of those that do most for their money.
     """
-    place = {candidate: index for index, candidate in enumerate(candidates)}
-    mine = np.array(sorted(place[c] for c in plan if c in place), dtype=np.int64)
-    kept = np.union1d(_useful(effects, mine, useful), mine)
+    mine = placed(plan, candidates)
+    kept = np.union1d(_useful(replace(effects, criteria=criteria), mine, useful), mine)
     there = {candidates[c] for c in kept.tolist()}
     slid = slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
     more = [c for c in dict.fromkeys((*plan, *slid)) if c not in there and not offer.refused(c)]
     everything = (*(candidates[c] for c in kept.tolist()), *more)
     table = with_places(offer, among(effects, kept), everything, len(kept), candidates)
-    now = {candidate: index for index, candidate in enumerate(everything)}
-    return Around(everything, table, np.array(sorted(now[c] for c in plan), dtype=np.int64))
+    return Around(everything, table, placed(plan, everything))
 
 
 def with_places(
@@ -86,16 +99,11 @@ def with_places(
 ) -> Effects:
     """Effects of all candidates, of which the first so many have those given; what excludes each
     other does so as it would with those `beside` them."""
-    more = everything[known:]
-    names = {rule.name for rule in effects.order.rules}
-    order = order_of(offer.room, everything, offer.rules)
-    order = replace(order, rules=tuple(rule for rule in order.rules if rule.name in names))
-    cover = cover_rows(offer.room, everything, beside)
-    if not more:
-        return replace(effects, cover=tuple(cover), order=order)
+    order, cover = offer.order(everything), cover_rows(offer.room, everything, beside)
     added = effects_table(
-        offer.room, offer.scene, effects.criteria, more, offer.products, effects.budget_cents
-    )
+        offer.room, offer.scene, effects.criteria, everything[known:], offer.products,
+        effects.budget_cents, cover=False,
+    )  # fmt: skip
     return effects.with_more(added, cover, order)
 
 
@@ -119,23 +127,14 @@ def _useful(effects: Effects, plan: Ints, most: int) -> Ints:
     return np.union1d(first, second)
 
 
-def at_the_plan(
-    effects: Effects, chosen: Ints, scene: Scene, modes: CoupledModes, pieces: list[list[Piece]],
-    room: Room,
-) -> Effects:  # fmt: skip
-    """The effects about a selection (N,), those on its modes half by their slopes there.
-
-    `pieces` of each candidate (C,), `modes` of the room with the selection, `scene` without it.
-    """
-    flat = [piece for own in pieces for piece in own]
-    each = np.repeat(np.arange(len(pieces)), [len(own) for own in pieces])
-    patches, piece = piece_patches(room, flat, together=each)
-    damping = np.zeros((len(modes.k), len(pieces)))
-    np.add.at(damping.T, each[piece], damping_slopes(modes, scene, patches).T)
-    now = effects.quantities(chosen)
+def at_the_plan(offer: Offer, here: Around, modes: CoupledModes) -> Effects:
+    """The effects about a plan, those on the modes of the room with it half by their slopes."""
+    effects, slopes_of = here.effects, partial(damping_slopes, modes, offer.scene)
+    damping = by_candidate(offer.room, here.candidates, len(modes.k), slopes_of)
+    now = effects.quantities(here.chosen)
     slopes = quantity_slopes(effects.criteria, now, modes, damping)
     blend = BELIEVED * slopes + (1.0 - BELIEVED) * effects.change
-    return about(effects, np.where(np.isnan(slopes), effects.change, blend), chosen)
+    return about(effects, np.where(np.isnan(slopes), effects.change, blend), here.chosen)
 
 
 def about(effects: Effects, change: Floats, chosen: Ints) -> Effects:

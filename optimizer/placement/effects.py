@@ -1,15 +1,15 @@
 """The table [criterion row x candidate]: what each placement does to each criterion."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
 from optimizer.acoustics.criteria import Criteria
-from optimizer.acoustics.scene import Scene
+from optimizer.acoustics.scene import Patches, Scene
 from optimizer.placement.candidates import Candidate
 from optimizer.placement.catalogue import Product
 from optimizer.placement.cover import cover_rows
@@ -122,7 +122,7 @@ def effects_table(
     return Effects(
         criteria=criteria,
         base=criteria.quantities(scene),
-        change=_change(room, scene, criteria, candidates),
+        change=by_candidate(room, candidates, len(criteria.rows), partial(criteria.effects, scene)),
         product=_purchase_of(candidates, bought),
         pieces=np.array([len(c.pieces) for c in candidates], dtype=np.int64),
         cover=tuple(cover_rows(room, candidates)) if cover else (),
@@ -141,13 +141,18 @@ def _purchase_of(candidates: tuple[Candidate, ...], bought: tuple[Purchase, ...]
     return np.array([max(w, key=lambda i: outlay[i]) for w in ways], dtype=np.int64)
 
 
-def _change(
-    room: Room, scene: Scene, criteria: Criteria, candidates: tuple[Candidate, ...]
+def by_candidate(
+    room: Room,
+    candidates: Sequence[Candidate],
+    rows: int,
+    effects: Callable[[Patches], Floats],
 ) -> Floats:
+    """What candidates do (rows, C), summed over their patches, of which `effects` gives what each
+    does (rows, N)."""
     pieces: list[Piece] = [p for c in candidates for p in c.pieces]
     each = np.array([i for i, c in enumerate(candidates) for _ in c.pieces], dtype=np.int64)
     patches, piece = piece_patches(room, pieces, together=each)
-    change = np.zeros((len(criteria.rows), len(candidates)))
+    table = np.zeros((rows, len(candidates)))
     if len(patches):
-        np.add.at(change.T, each[piece], criteria.effects(scene, patches).T)
-    return change
+        np.add.at(table.T, each[piece], effects(patches).T)
+    return table

@@ -30,7 +30,7 @@ from scipy.stats import spearmanr
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import judge_scene
-from optimizer.placement.around import Around, Offer, around, at_the_plan
+from optimizer.placement.around import Around, around, at_the_plan
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
 from optimizer.placement.nearby import Neighbours
@@ -75,14 +75,11 @@ def judges_of(project: Project) -> tuple[Judge, ...]:
 def around_plan(made: Planned) -> Around:
     """All candidates of the decision, and the plan's slid."""
     decision, best = made.decision, made.rounds.best
-    solved = decision.project
-    offer = Offer(
-        solved.room, solved.scene, solved.usable_products, solved.scenario.limits,
-        solved.scenario.layout.rules, decision.refused,
-    )  # fmt: skip
-    effects = replace(decision.effects, criteria=best.judged.corrected)
+    offer, effects = decision.project.offer, decision.effects
+    corrected = best.judged.corrected
     plan = [decision.candidates[c] for c in best.selection.chosen.tolist()]
-    return around(offer, decision.candidates, effects, plan, useful=effects.count)
+    here = around(offer, decision.candidates, effects, plan, corrected, useful=effects.count)
+    return replace(here, effects=replace(here.effects, criteria=corrected))
 
 
 def exchanges(effects: Effects, chosen: Ints, rng: np.random.Generator) -> Iterator[Ints]:
@@ -122,9 +119,7 @@ def looked_at(room: str, decision: Decision, project: Project) -> Found:
         again, *others = pool.map(judged, [here.chosen, *some])
     first, near = here.effects, here.effects
     if best.judged.said.modes is not None:
-        pieces = [list(c.pieces) for c in here.candidates]
-        modes = best.judged.said.modes
-        near = at_the_plan(first, here.chosen, solved.scene, modes, pieces, solved.room)
+        near = at_the_plan(solved.offer, here, best.judged.said.modes)
     ranks = [
         float(spearmanr([effects.score(chosen) for chosen in some], others).statistic)
         for effects in (first, near)

@@ -13,7 +13,7 @@ import pytest
 from test_program import toy
 from tiny_rooms import tiny_project
 
-from optimizer.placement.around import SLIDES, Offer, about, around, few_changes
+from optimizer.placement.around import SLIDES, about, around, few_changes, with_places
 from optimizer.placement.candidates import Candidate, slid_candidates
 from optimizer.placement.lessons import DOUBT, Lesson, alike, corrected_change
 from optimizer.placement.pieces import pieces_overlap
@@ -28,21 +28,12 @@ def decision(tmp_path_factory: pytest.TempPathFactory) -> Decision:
     return build_decision(tiny_project(folder, 3, 500.0, grid=0.6, products=3))
 
 
-def offer_of(decision: Decision) -> Offer:
-    project = decision.project
-    scenario = project.scenario
-    return Offer(
-        project.room, project.scene, project.usable_products, scenario.limits,
-        scenario.layout.rules,
-    )  # fmt: skip
-
-
 def plan_of(decision: Decision) -> list[Candidate]:
     return [decision.candidates[c] for c in greedy(decision.effects).tolist()]
 
 
 def slid(decision: Decision, plan: list[Candidate]) -> tuple[Candidate, ...]:
-    offer = offer_of(decision)
+    offer = decision.project.offer
     return slid_candidates(offer.room, offer.limits, plan, SLIDES, offer.rules)
 
 
@@ -75,7 +66,9 @@ def test_the_decision_around_a_plan_holds_it_and_excludes_what_overlaps(
 ) -> None:
     plan = plan_of(decision)
     moved = slid(decision, plan)
-    here = around(offer_of(decision), decision.candidates, decision.effects, [moved[-1], *plan[1:]])
+    criteria = decision.project.criteria
+    other = [moved[-1], *plan[1:]]
+    here = around(decision.project.offer, decision.candidates, decision.effects, other, criteria)
     assert {here.candidates[c] for c in here.chosen} == {moved[-1], *plan[1:]}
     assert len(set(here.candidates)) == len(here.candidates) == here.effects.count
     barred = {tuple(pair) for row in here.effects.cover for pair in combinations(row.tolist(), 2)}
@@ -95,11 +88,30 @@ def test_the_decision_around_a_plan_holds_it_and_excludes_what_overlaps(
 def test_what_is_refused_is_not_offered_slid(decision: Decision) -> None:
     plan = plan_of(decision)
     product = plan[0].product
-    offer = replace(offer_of(decision), refused=lambda c: c.product == product)
-    here = around(offer, decision.candidates, decision.effects, plan[1:])
+    offer = replace(decision.project.offer, refused=lambda c: c.product == product)
+    criteria = decision.project.criteria
+    here = around(offer, decision.candidates, decision.effects, plan[1:], criteria)
     known = set(decision.candidates)
     assert any(c not in known for c in here.candidates)
     assert not any(c.product == product for c in here.candidates if c not in known)
+
+
+def test_a_rule_that_the_grid_did_not_need_holds_between_its_places(decision: Decision) -> None:
+    """Where pieces on the grid hang on few lines anyway there is no rule of lines among them; slid
+    ones could hang on more. Rules lifted for what a person wants stay lifted."""
+    offer, effects = decision.project.offer, decision.effects
+    everything = (*decision.candidates, *slid(decision, plan_of(decision)))
+    names = [rule.name for rule in offer.order(everything).rules]
+    assert "lines" in names
+    without = tuple(rule for rule in effects.order.rules if rule.name != "lines")
+    unneeded = replace(effects, order=replace(effects.order, rules=without))
+    known = set(decision.candidates)
+    everything = (*decision.candidates, *(c for c in everything if c not in known))
+    found = with_places(offer, unneeded, everything, effects.count)
+    assert [rule.name for rule in found.order.rules] == names
+    lifted = replace(offer, lifted=frozenset(["lines"]))
+    found = with_places(lifted, effects, everything, effects.count)
+    assert [rule.name for rule in found.order.rules] == [n for n in names if n != "lines"]
 
 
 @pytest.mark.parametrize("most", [0, 1, 2])
