@@ -44,7 +44,7 @@ from optimizer.room.geometry import Floats
 
 __all__ = ["LOW_HZ", "at_frequencies", "bands_at", "bare_fills", "base_admittance", "hiding",
            "coefficient_admittance", "endless_admittance", "fill_axes", "low_cells", "low_patches",
-           "piece_admittance", "piece_kinds"]  # fmt: skip
+           "over_tiles", "piece_admittance", "piece_kinds"]  # fmt: skip
 
 Rows = tuple[Ints, Floats, Complexes]  # surface (N,), rect (N, 4), beta (N, F)
 # tables (N, T + 1, F), fill_axes (N,), and which (N,) stand for the wool of corner fills
@@ -174,6 +174,15 @@ def base_admittance(scene: Scene) -> Complexes:
     return with_reactance(coefficient_admittance(scene.base_alpha, LOW_HZ))
 
 
+def over_tiles(pieces: Patches, tiles: Patches) -> tuple[Ints, Ints, Floats]:
+    """Pairs of a piece (N,) and a tile under it (N,), and the rectangle (N, 4) that both cover."""
+    low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
+    high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
+    same = pieces.surface[:, None] == tiles.surface[None, :]
+    piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
+    return piece, tile, np.concatenate([low, high], axis=-1)[piece, tile]
+
+
 def low_patches(scene: Scene) -> AlongRows:
     """Additive rows: surface (N,), rect (N, 4) m and tables (N, T + 1, F) of admittance
     (make_admittance.make_table), along which axis those run that fill a corner (N,), -1 for others,
@@ -193,11 +202,7 @@ def low_patches(scene: Scene) -> AlongRows:
     bare = bare_fills(pieces)
     wool = _wool(pieces, bare)
     own[bare] -= wool
-    low = np.maximum(pieces.rect[:, None, :2], tiles.rect[None, :, :2])
-    high = np.minimum(pieces.rect[:, None, 2:], tiles.rect[None, :, 2:])
-    same = pieces.surface[:, None] == tiles.surface[None, :]
-    piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
-    common = np.concatenate([low, high], axis=-1)[piece, tile]
+    piece, tile, common = over_tiles(pieces, tiles)
     bounds = np.array([plane.bounds for plane in scene.planes])
     before = level(np.concatenate([base, instead]))
     after = level(-hides[piece] * instead[tile])

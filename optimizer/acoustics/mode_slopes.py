@@ -21,6 +21,7 @@ from optimizer.acoustics.admittance import (
     endless_admittance,
     fill_axes,
     hiding,
+    over_tiles,
     piece_kinds,
 )
 from optimizer.acoustics.coupled import CoupledModes
@@ -186,11 +187,7 @@ def _tiles_under(
     hz = modes.k.real * modes.low.c / (2.0 * np.pi)
     own = beta_at(LOW_HZ, with_reactance(endless_admittance(tiles)), hz)
     more = own - beta_at(LOW_HZ, base_admittance(scene), hz)[tiles.surface]
-    low = np.maximum(patches.rect[:, None, :2], tiles.rect[None, :, :2])
-    high = np.minimum(patches.rect[:, None, 2:], tiles.rect[None, :, 2:])
-    same = patches.surface[:, None] == tiles.surface[None, :]
-    piece, tile = np.nonzero(same & np.all(high > low, axis=-1))
-    common = np.concatenate([low, high], axis=-1)[piece, tile]
+    piece, tile, common = over_tiles(patches, tiles)
     for index, wall in _by_wall(modes, scene, tiles.surface[tile], common):
         part = hides[piece[index]] * more[tile[index]] * wall.plain()
         np.add.at(hidden, piece[index], part)
