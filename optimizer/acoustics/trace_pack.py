@@ -83,8 +83,8 @@ def pack(scene: Scene) -> Packed:
 def alike(first: Packed, second: Packed) -> bool:
     """Whether two rooms differ in their coefficients at most."""
     return all(
-        np.array_equal(one, other)
-        for name, one, other in zip(Packed._fields, first, second, strict=True)
+        np.array_equal(getattr(first, name), getattr(second, name))
+        for name in Packed._fields
         if name not in ("absorption", "scattering")
     )
 

@@ -332,8 +332,10 @@ def test_rooms_traced_together_decay_as_each_alone():
 
 
 def test_a_band_goes_the_same_ways_whatever_the_others_do():
-    """Common random numbers (Law, Simulation Modeling and Analysis, ch. 11; from memory): those of a
-    bounce hang on ray and bounce only, not on what forks off or ends before."""
+    """Common random numbers (Law, Simulation Modeling and Analysis, ch. 11; from memory).
+
+    Those of a bounce hang on ray and bounce only, not on what forks off or ends before.
+    """
     alpha = np.tile([0.1, 0.3, 0.1, 0.2, 0.1, 0.4], (8, 1)).T
     others = alpha.copy()
     others[:, 1:] = 0.5
