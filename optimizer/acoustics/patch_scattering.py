@@ -69,36 +69,49 @@ def surface_scattering(surface: Surface, patches: Sequence[Patch], free_path: fl
     """
     if all(np.array_equal(patch.absorption, surface.absorption) for patch in patches):
         return np.zeros(N_BANDS)
-    factor, inside = _laid_out(surface, patches)
+    rects = np.array([[p.u0, p.v0, p.u1, p.v1] for p in patches])
+    rows = np.array([surface.absorption, *(p.absorption for p in patches)])
+    return _scattered(surface.vertices.tobytes(), rects.tobytes(), rows.tobytes(), free_path)
+
+
+@lru_cache(maxsize=512)
+def _scattered(outline: bytes, rects: bytes, alpha: bytes, free_path: float) -> Floats:
+    """`surface_scattering` by value: vertices (n, 2), rectangles (N, 4), coefficients of the bare
+    surface and of the patches (N + 1, 8). Most surfaces of a plan are those of an earlier one."""
+    vertices = np.frombuffer(outline).reshape(-1, 2)
+    spots = np.frombuffer(rects).reshape(-1, 4)
+    factor, inside = _laid_out(vertices, spots, np.frombuffer(alpha).reshape(-1, N_BANDS))
     count = inside.sum()
     uneven = (factor - factor.sum(axis=(1, 2), keepdims=True) / count) * inside
     shape = (2 * inside.shape[0], 2 * inside.shape[1])
     power = np.abs(np.fft.fft2(uneven, s=shape)) ** 2
-    spans = np.ptp(surface.vertices, axis=0)
+    spans = np.ptp(vertices, axis=0)
     cell = tuple(float(span / n) for span, n in zip(spans, inside.shape, strict=True))
     scattered = (power * _scattering_share(shape, cell, free_path)).sum(axis=(1, 2)) / power[0].size
     reflected = (np.abs(factor) ** 2).sum(axis=(1, 2))
-    return np.asarray(np.clip(scattered / np.maximum(reflected, 1e-12), 0.0, 1.0))
+    share = np.asarray(np.clip(scattered / np.maximum(reflected, 1e-12), 0.0, 1.0))
+    share.setflags(write=False)
+    return share
 
 
 def _joined(first: Floats, second: Floats) -> Floats:
     return np.clip(first + (1.0 - first) * second, 0.0, 1.0)
 
 
-def _laid_out(surface: Surface, patches: Sequence[Patch]) -> tuple[Complexes, Floats]:
+def _laid_out(vertices: Floats, rects: Floats, alpha: Floats) -> tuple[Complexes, Floats]:
     """Reflection factors (8, N, M) on a raster over the surface's bounds, zero outside its outline,
     and which cells (N, M) lie within it. Cells that an edge cuts hold the mean."""
-    low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
     u, v = (
         np.linspace(a, b, 1 + int(np.ceil((b - a) / CELL - 1e-9)))
         for a, b in zip(low, high, strict=True)
     )
     middle = np.meshgrid(0.5 * (u[1:] + u[:-1]), 0.5 * (v[1:] + v[:-1]), indexing="ij")
-    inside = shapely.contains_xy(shapely.Polygon(surface.vertices), *middle).astype(float)
-    rows = _reflection_factors(np.array([surface.absorption, *(p.absorption for p in patches)]))
+    inside = shapely.contains_xy(shapely.Polygon(vertices), *middle).astype(float)
+    rows = _reflection_factors(alpha)
     factor = np.broadcast_to(rows[0][:, None, None], (N_BANDS, *inside.shape)).copy()
-    for patch, row in zip(patches, rows[1:], strict=True):
-        a, b = _covered(u, patch.u0, patch.u1), _covered(v, patch.v0, patch.v1)
+    for (u0, v0, u1, v1), row in zip(rects, rows[1:], strict=True):
+        a, b = _covered(u, u0, u1), _covered(v, v0, v1)
         at = np.ix_(np.arange(N_BANDS), a.nonzero()[0], b.nonzero()[0])
         share = np.outer(a[a > 0], b[b > 0])
         factor[at] += share * (row[:, None, None] - factor[at])

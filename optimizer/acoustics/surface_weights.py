@@ -7,6 +7,7 @@ the area by which the formula would have explained it. Scattering absorbs nothin
 sound where it is absorbed; what it does to T20 is read as an area likewise.
 """
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from optimizer.acoustics.absorption import absorption_area
 from optimizer.acoustics.decay import LOG_CAP
 from optimizer.acoustics.scene import Scene
-from optimizer.acoustics.trace import trace
+from optimizer.acoustics.trace import decays
 from optimizer.acoustics.trace_room import traced_room
 from optimizer.room.geometry import Floats
 
@@ -30,17 +31,23 @@ SCATTERED = 0.1
 def surface_weights(scene: Scene, rays: int = RAYS, seed: int = 1) -> Floats:
     """Weight (S, 8) of absorption on each surface and octave band; 1 where the field is diffuse."""
     area = absorption_area(scene)
-    first = trace(traced_room(scene), rays=rays, seed=seed).decay.t20
+    changed = [replace(scene, base_alpha=alpha) for alpha in _each_more(scene.base_alpha)]
+    traced = decays([traced_room(s) for s in (scene, *changed)], rays=rays, seed=seed)
+    first = traced[0].t20
     weights = np.ones((len(scene.planes), len(area)))
-    for index in range(len(weights)):
-        alpha = scene.base_alpha.copy()
-        alpha[index] = np.minimum(alpha[index] + MORE, 1.0)
-        changed = replace(scene, base_alpha=alpha)
-        t20 = trace(traced_room(changed), rays=rays, seed=seed).decay.t20
+    for index, (other, decay) in enumerate(zip(changed, traced[1:], strict=True)):
         with np.errstate(divide="ignore", invalid="ignore"):
-            weight = _explained(scene, first / t20) / (absorption_area(changed) - area)
+            weight = _explained(scene, first / decay.t20) / (absorption_area(other) - area)
         weights[index] = np.where(np.isfinite(weight), np.clip(weight, LEAST, MOST), 1.0)
     return weights
+
+
+def _each_more(alpha: Floats) -> Iterator[Floats]:
+    """Coefficients (S, 8) with those of one surface after the other a little larger."""
+    for index in range(len(alpha)):
+        more = alpha.copy()
+        more[index] = np.minimum(more[index] + MORE, 1.0)
+        yield more
 
 
 def scattering_worth(
@@ -57,7 +64,8 @@ def scattering_worth(
     changed = replace(scene, base_scatter=scene.base_scatter + more)
     reflected = 1.0 - np.clip(scene.base_alpha, 0.0, 1.0)
     added = (np.maximum(bare, 0.0)[:, None] * more * reflected).sum(axis=0)
-    first, t20 = (trace(traced_room(s), rays=rays, seed=seed).decay.t20 for s in (scene, changed))
+    rooms = [traced_room(s) for s in (scene, changed)]
+    first, t20 = (decay.t20 for decay in decays(rooms, rays=rays, seed=seed))
     with np.errstate(divide="ignore", invalid="ignore"):
         worth = _explained(scene, first / t20) / added
     return np.where(np.isfinite(worth), np.clip(worth, 0.0, MOST), 0.0)

@@ -15,6 +15,7 @@ rays cannot do: interference, modes, diffraction; use the result above the Schro
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,8 +31,8 @@ from optimizer.acoustics.decay_curve import (
     backward_integral,
     decay_times,
 )
-from optimizer.acoustics.trace_kernel import Tally, is_inside, trace_rays
-from optimizer.acoustics.trace_pack import Packed, pack
+from optimizer.acoustics.trace_kernel import LANES, Tally, is_inside, trace_rays
+from optimizer.acoustics.trace_pack import Packed, alike, pack, side_by_side
 from optimizer.acoustics.trace_scene import Scene
 from optimizer.bands import N_BANDS
 
@@ -157,16 +158,51 @@ def trace(
     spheres = _spheres(receivers, receiver_radius, start)
     echo_bins = int(np.ceil(echo_s / BIN_S)) if len(spheres) else 0
     run = _Run(packed, scene.air, start, spheres, rays, batches, seed, c, echo_bins, threads)
-    seconds = _first_guess(scene, c)
+    return _summary(run, *_trace_long_enough(run, _first_guess(scene, c)))
+
+
+def decays(
+    scenes: Sequence[Scene], *, rays: int = 20000, seed: int = 1, c: float = 343.0
+) -> list[DecayTimes]:
+    """`trace(scene).decay` of each of several scenes, from a diffuse start.
+
+    Scenes that differ in their materials only are traced in one go: each goes by the paths that it
+    would have alone, and those which several have in common are followed once. Raises as `trace`.
+    """
+    threads = os.cpu_count() or 1
+    _check_numbers(rays, 10, seed, threads, c)
+    packed = [pack(scene) for scene in scenes]
+    found: dict[int, DecayTimes] = {}
+    while len(found) < len(scenes):
+        rest = [i for i in range(len(scenes)) if i not in found]
+        same = [i for i in rest if alike(packed[rest[0]], packed[i])][: LANES // N_BANDS]
+        air = np.concatenate([scenes[i].air for i in same])
+        many = side_by_side([packed[i] for i in same])
+        run = _Run(many, air, np.empty(0), np.empty((0, 4)), rays, 10, seed, c, 0, threads)
+        longest = max(_first_guess(scenes[i], c) for i in same)
+        dt, curves, _, _ = _trace_long_enough(run, longest)
+        whole = decay_times(backward_integral(curves.mean(axis=0), dt), dt)
+        found |= zip(same, _parted(whole, len(same)), strict=True)
+    return [found[i] for i in range(len(scenes))]
+
+
+def _parted(whole: DecayTimes, count: int) -> list[DecayTimes]:
+    """The decay of each of `count` states from that of all lanes, (count * bands,) each."""
+    parts = {name: np.split(values, count) for name, values in vars(whole).items()}
+    return [DecayTimes(**{name: part[i] for name, part in parts.items()}) for i in range(count)]
+
+
+def _trace_long_enough(run: _Run, seconds: float) -> tuple[float, Array, Array, Array]:
+    """`_trace_once` with a record that holds the decay, from a first guess of its length."""
     while True:
         dt, curves, echo, path = _trace_once(run, seconds)
         tail = float(curves.mean(axis=0)[-1].max())
         if tail <= TAIL_LIMIT or seconds >= MAX_SECONDS:
             break
         seconds = min(2.0 * seconds, MAX_SECONDS)
-    if path[3] > LEAK_LIMIT * rays:
-        raise ValueError(f"the room is not closed: {int(path[3])} of {rays} rays left it")
-    return _summary(run, dt, curves, echo, path)
+    if path[3] > LEAK_LIMIT * run.rays:
+        raise ValueError(f"the room is not closed: {int(path[3])} of {run.rays} rays left it")
+    return dt, curves, echo, path
 
 
 def _check_numbers(rays: int, batches: int, seed: int, threads: int, smallest: float) -> None:
@@ -220,13 +256,15 @@ def _first_guess(scene: Scene, c: float) -> float:
 
 
 def _trace_once(run: _Run, seconds: float) -> tuple[float, Array, Array, Array]:
-    """Bin width, room energy (batches, times, bands), echo and path sums of one pass."""
+    """Bin width, room energy (batches, times, lanes), echo and path sums of one pass; a lane is a
+    band of one state of the room."""
     dt = max(BIN_S, seconds / MAX_BINS)
     bins = int(np.ceil(seconds / dt))
     ends = np.linspace(0, run.rays, 2 * run.batches + 1).astype(np.int64)
     tasks = len(ends) - 1
-    lost = np.zeros((tasks, bins + 1, N_BANDS))
-    echo = np.zeros((tasks, len(run.receivers), run.echo_bins, N_BANDS))
+    lanes = len(run.air)
+    lost = np.zeros((tasks, bins + 1, lanes))
+    echo = np.zeros((tasks, len(run.receivers), run.echo_bins, lanes))
     path = np.zeros((tasks, 4))
     air = np.exp(-run.air * run.c * dt * np.arange(bins + 1)[:, None])
 
@@ -238,7 +276,7 @@ def _trace_once(run: _Run, seconds: float) -> tuple[float, Array, Array, Array]:
 
     with ThreadPoolExecutor(run.threads) as pool:
         list(pool.map(task, range(tasks)))
-    batch = lost.reshape(run.batches, 2, bins + 1, N_BANDS).sum(axis=1)
+    batch = lost.reshape(run.batches, 2, bins + 1, lanes).sum(axis=1)
     started = np.diff(ends).reshape(run.batches, 2).sum(axis=1)
     left = np.cumsum(batch[:, ::-1], axis=1)[:, ::-1]  # what is still to be lost
     return dt, left / started[:, None, None] * air, echo.sum(axis=0), path.sum(axis=0)

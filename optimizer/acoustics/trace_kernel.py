@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Seeds = NDArray[np.uint64]
 
+LANES = 62  # bits of a mask that stay clear of its sign
 CUT = 1e-6  # a ray's band is dropped 60 dB down: 0.014 dB at the end of T30 at most
 GRAZE = 1e-12  # cosine below which a plane counts as parallel
 TOUCH = 1e-9  # metres a start point may lie behind what it hits
@@ -35,7 +36,9 @@ borrowing = compiled(error_model="numpy", forceinline=True, _nrt=False)
 owning = compiled(error_model="numpy")  # for a function that allocates arrays
 
 
-# --- random numbers: SplitMix64 (Steele, Lea, Flood, OOPSLA 2014), one stream per ray ----------
+# --- random numbers: SplitMix64 (Steele, Lea, Flood, OOPSLA 2014), one stream per ray and bounce --
+# A band's path hangs on its own surfaces only, not on which other paths forked off or ended before,
+# and rays of two scenes that differ in little go the same ways up to where these differ.
 
 
 @borrowing
@@ -49,6 +52,12 @@ def _mix(z: np.uint64) -> np.uint64:
 def _uniform(state: Seeds) -> float:
     state[0] += GOLDEN
     return float(_mix(state[0]) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
+
+
+@borrowing
+def _at_bounce(state: Seeds, bounce: int) -> None:
+    """Begin the stream of a bounce of the ray whose key is state[1]."""
+    state[0] = _mix(state[1] + np.uint64(bounce) * MIX_1)
 
 
 @borrowing
@@ -278,6 +287,7 @@ def is_inside(p: Packed, pos: Array) -> bool:
 @borrowing
 def _start(p: Packed, source: Array, pos: Array, d: Array, state: Seeds) -> None:
     """Isotropic direction from the source, or from a random point when it is empty."""
+    _at_bounce(state, 0)
     if source.shape[0] == 3:
         for a in range(3):
             pos[a] = source[a]
@@ -287,6 +297,7 @@ def _start(p: Packed, source: Array, pos: Array, d: Array, state: Seeds) -> None
                 pos[a] = p.extent[a] + _uniform(state) * (p.extent[a + 3] - p.extent[a])
             if is_inside(p, pos):
                 break
+    _at_bounce(state, 1)
     d[0], d[1], d[2] = _sphere(state)
 
 
@@ -306,22 +317,22 @@ def _lambert(normal: Array, d: Array, state: Seeds) -> None:
 
 
 class Work(NamedTuple):
-    """Scratch of one task: the branch being walked and those waiting (at most one per band)."""
+    """Scratch of one task: the branch being walked and those waiting (at most one per lane)."""
 
     pos: Array
     d: Array
     inv: Array
     normal: Array
-    energy: Array  # (bands,) each band lives in exactly one branch
-    waiting: Array  # (bands, 7) position, direction, path so far
-    tags: Index  # (bands, 3) band mask, kind and number of the last hit
+    energy: Array  # (lanes,) each lane lives in exactly one branch
+    waiting: Array  # (lanes + 1, 7) position, direction, path so far
+    tags: Index  # (lanes + 1, 4) lane mask, kind and number of the last hit, number of hits
 
 
 class Tally(NamedTuple):
     """What one task adds up."""
 
-    lost: Array  # (bins + 1, bands) energy lost per time bin, the last for what outlives them
-    echo: Array  # (receivers, echo bins, bands) energy times chord length
+    lost: Array  # (bins + 1, lanes) energy lost per time bin, the last for what outlives them
+    echo: Array  # (receivers, echo bins, lanes) energy times chord length
     path: Array  # sum of free paths, of their squares, their number, leaked branches
 
 
@@ -376,7 +387,7 @@ def _give_up(energy: Array, mask: int, lost: Array, slot: int) -> None:
 
 
 @borrowing
-def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float) -> None:
+def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float, bounce: int) -> None:
     """Put the specular branch aside: its bands go on from here after the scattered ones end."""
     along = w.d[0] * w.normal[0] + w.d[1] * w.normal[1] + w.d[2] * w.normal[2]
     for a in range(3):
@@ -384,6 +395,7 @@ def _wait(w: Work, size: int, mask: int, last: tuple[int, int], path: float) -> 
         w.waiting[size, a + 3] = w.d[a] - 2.0 * along * w.normal[a]
     w.waiting[size, 6] = path
     w.tags[size, 0], w.tags[size, 1], w.tags[size, 2] = mask, last[0], last[1]
+    w.tags[size, 3] = bounce
 
 
 @borrowing
@@ -407,7 +419,7 @@ def _walk(
     for a in range(3):
         w.pos[a], w.d[a] = w.waiting[size, a], w.waiting[size, a + 3]
     path = w.waiting[size, 6]
-    mask, last = w.tags[size, 0], (w.tags[size, 1], w.tags[size, 2])
+    mask, last, bounce = w.tags[size, 0], (w.tags[size, 1], w.tags[size, 2]), w.tags[size, 3]
     bins = tally.lost.shape[0] - 1
     while mask:
         kind, number, gap, material = _nearest(p, w.pos, w.d, w.inv, w.normal, last)
@@ -423,11 +435,13 @@ def _walk(
             return size
         _advance(w, tally.path, gap, last[0] != NOTHING)
         slot, last = int(path / step), (kind, number)
+        bounce += 1
+        _at_bounce(state, bounce)
         draw = _uniform(state)
         scattered, specular = _absorb(p, material, mask, draw, w.energy, tally.lost, air, slot)
         mask = scattered if scattered else specular
         if specular:
-            _wait(w, size, specular, last, path)
+            _wait(w, size, specular, last, path, bounce)
             if scattered:
                 size += 1
             else:
@@ -445,24 +459,25 @@ def trace_rays(
 ) -> None:  # fmt: skip
     """Trace rays number first to end - 1 into the tally.
 
-    step, echo_step: path length per bin of lost and echo, m. air: (bins + 1, bands) energy left
-    by the air at each bin. The random numbers of a ray depend on the seed and its number only.
+    A lane is a band in one state of the room's materials; there may be `LANES`. step, echo_step:
+    path length per bin of lost and echo, m. air: (bins + 1, lanes) energy left by the air at each
+    bin. The random numbers of a bounce hang on the seed, the ray's number and the bounce's only.
     Runs without the interpreter's lock, so tasks may run in threads.
     """
-    bands = p.absorption.shape[1]
+    lanes = p.absorption.shape[1]
     w = Work(
-        np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(bands),
-        np.empty((bands + 1, 7)), np.empty((bands + 1, 3), np.int64),
+        np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(lanes),
+        np.empty((lanes + 1, 7)), np.empty((lanes + 1, 4), np.int64),
     )  # fmt: skip
-    state = np.empty(1, np.uint64)
+    state = np.empty(2, np.uint64)
     for ray in range(first, end):
-        state[0] = _mix(_mix(np.uint64(seed)) + np.uint64(ray) * MIX_2)
+        state[1] = _mix(_mix(np.uint64(seed)) + np.uint64(ray) * MIX_2)
         _start(p, source, w.pos, w.d, state)
         w.energy[:] = 1.0
         for a in range(3):
             w.waiting[0, a], w.waiting[0, a + 3] = w.pos[a], w.d[a]
         w.waiting[0, 6] = 0.0
-        w.tags[0, 0], w.tags[0, 1], w.tags[0, 2] = (1 << bands) - 1, NOTHING, -1
+        w.tags[0, 0], w.tags[0, 1], w.tags[0, 2], w.tags[0, 3] = (1 << lanes) - 1, NOTHING, -1, 1
         size = 1
         while size > 0:
             size = _walk(p, w, tally, state, size, step, echo_step, air, receivers)

@@ -35,7 +35,7 @@ class Packed(NamedTuple):
     boxes: Array  # (k, 6) lower, upper
     panel_frame: Array  # (q, 13) origin, u, v, normal, offset normal . origin
     panel_size: Array  # (q, 2)
-    absorption: Array  # (materials, bands): surfaces, patches, obstacles, fronts, backs
+    absorption: Array  # (materials, bands, or lanes): surfaces, patches, obstacles, fronts, backs
     scattering: Array
     first_patch: int  # row of the first patch, obstacle, front and back material
     first_box: int
@@ -77,6 +77,23 @@ def pack(scene: Scene) -> Packed:
         first_front=first[2],
         first_back=first[3],
         extent=np.concatenate([points.min(axis=0), points.max(axis=0)]),
+    )
+
+
+def alike(first: Packed, second: Packed) -> bool:
+    """Whether two rooms differ in their coefficients at most."""
+    return all(
+        np.array_equal(getattr(first, name), getattr(second, name))
+        for name in Packed._fields
+        if name not in ("absorption", "scattering")
+    )
+
+
+def side_by_side(rooms: Sequence[Packed]) -> Packed:
+    """Rooms that are alike as one: the bands of each are lanes after those of the one before."""
+    return rooms[0]._replace(
+        absorption=np.concatenate([room.absorption for room in rooms], axis=1),
+        scattering=np.concatenate([room.scattering for room in rooms], axis=1),
     )
 
 

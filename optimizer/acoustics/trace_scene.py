@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -201,15 +202,25 @@ class Scene:
 
 
 def _polygon_area(vertices: Array) -> float:
-    x, y = vertices[:, 0], vertices[:, 1]
-    return abs(0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+    return _area_and_centre(vertices.tobytes())[0]
+
+
+@lru_cache(maxsize=256)
+def _area_and_centre(vertices: bytes) -> tuple[float, float, float]:
+    """Area of a polygon and the in-plane coordinates of its centre; nan where it has no area."""
+    a = np.frombuffer(vertices).reshape(-1, 2)
+    b = np.roll(a, -1, axis=0)
+    area = abs(0.5 * float(a[:, 0] @ b[:, 1] - a[:, 1] @ b[:, 0]))
+    cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    if area <= 0.0:
+        return area, np.nan, np.nan
+    u, v = cross @ (a + b) / (3.0 * cross.sum())
+    return area, float(u), float(v)
 
 
 def _centroid(surface: Surface) -> Array:
     """Centre of area of a surface in room coordinates."""
-    a, b = surface.vertices, np.roll(surface.vertices, -1, axis=0)
-    cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    u, v = cross @ (a + b) / (3.0 * cross.sum())
+    _, u, v = _area_and_centre(surface.vertices.tobytes())
     return np.asarray(surface.origin + u * surface.u + v * surface.v)
 
 

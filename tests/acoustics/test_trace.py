@@ -11,7 +11,7 @@ from optimizer.acoustics import trace as trace_module
 from optimizer.acoustics import trace_kernel, trace_pack
 from optimizer.acoustics.air import air_attenuation
 from optimizer.acoustics.decay_curve import backward_integral, decay_times
-from optimizer.acoustics.trace import trace
+from optimizer.acoustics.trace import decays, trace
 from optimizer.acoustics.trace_scene import Obstacle, Panel, Patch, Scene
 from optimizer.acoustics.trace_shapes import (
     box_surfaces,
@@ -311,6 +311,39 @@ def test_a_band_does_not_depend_on_the_scattering_of_the_others():
     error = np.hypot(alone.errors.t20[0], mixed.errors.t20[0])
     assert abs(alone.decay.t20[0] - mixed.decay.t20[0]) < 4.0 * error
     assert error < 0.02 * alone.decay.t20[0]
+
+
+def test_rooms_traced_together_decay_as_each_alone():
+    """Materials of a wall, of a patch and of all walls changed, more states than one go holds, and
+    one room with another patch. Records may differ in length: nothing is left at their ends."""
+
+    def room(wall=0.1, rough=0.2, patch=0.8, width=2.0):
+        alpha = np.array([[wall], [0.3], [0.1], [0.2], [0.1], [0.2]])
+        cover = Patch(1, 0.5, 0.5, 0.5 + width, 2.0, patch * ONES, np.linspace(0.1, 0.9, 8))
+        return Scene(box_surfaces((5, 4, 3), alpha, rough), (cover,), air=air_attenuation())
+
+    rooms = [room(), room(wall=0.15), room(rough=0.3), room(width=2.5), room(patch=0.5)]
+    rooms += [room(wall=0.2 + 0.05 * k, rough=0.1 + 0.1 * k) for k in range(5)]
+    many = decays(rooms, rays=2000, seed=3)
+    for scene, found in zip(rooms, many, strict=True):
+        alone = trace(scene, rays=2000, seed=3).decay
+        for name in ("edt", "t20", "t30"):
+            np.testing.assert_allclose(getattr(found, name), getattr(alone, name), rtol=1e-5)
+
+
+def test_a_band_goes_the_same_ways_whatever_the_others_do():
+    """Common random numbers (Law, Simulation Modeling and Analysis, ch. 11; from memory).
+
+    Those of a bounce hang on ray and bounce only, not on what forks off or ends before.
+    """
+    alpha = np.tile([0.1, 0.3, 0.1, 0.2, 0.1, 0.4], (8, 1)).T
+    others = alpha.copy()
+    others[:, 1:] = 0.5
+    one = trace(Scene(box_surfaces((5, 4, 3), alpha, 0.3)), rays=1000)
+    spread = np.array([0.3, 0, 0.1, 0.2, 0.5, 0.7, 0.9, 1.0])
+    two = trace(Scene(box_surfaces((5, 4, 3), others, spread)), rays=1000)
+    n = min(len(one.times), len(two.times))
+    np.testing.assert_allclose(one.energy[:n, 0], two.energy[:n, 0], rtol=1e-9, atol=1e-9)
 
 
 # --- geometry: no ray may leave ---------------------------------------------------------------
