@@ -1,19 +1,21 @@
-"""The search by the judges: plans near the best one, proposed by the quick models, judged, learned.
+"""The search by the judges: plans near the best one, proposed by the quick models, tried, judged.
 
 Rounds end with a plan that the corrected quick models hold to be the best on a grid. Fuller models
 tell plans near it apart better, and know nothing of a grid. So plans near it are proposed: the best
 that changes a few of its places and the best that changes several, pieces slid by less than the
-grid among them, by effects taken at the plan and corrected for what was judged so far
-(placement.around, placement.lessons). They are judged side by side; a better one takes the plan's
-place, and the search ends when nothing new is proposed or so many in a row were no better: a count
-of judgements, never of seconds.
+grid among them, and exchanges that look hardly worse, by effects taken at the plan and corrected
+for what was tried so far (placement.around, placement.lessons). They are tried side by side by
+coarser models, told from the plan judged last (acoustics.trial); the search goes to the best that
+looks better, and where it stands is judged after a few steps and at the end. It ends when nothing
+new is proposed or so many in a row were no better: a count of trials, never of seconds.
 """
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from optimizer.acoustics.judged import Judged
+from optimizer.acoustics.trial import Trial, coarser, tried
 from optimizer.placement.around import (
     Around,
     Offer,
@@ -25,110 +27,188 @@ from optimizer.placement.around import (
     with_places,
 )
 from optimizer.placement.candidates import Candidate, kinds_of
+from optimizer.placement.counted import counted
 from optimizer.placement.effects import Effects
 from optimizer.placement.lessons import Lesson, corrected_change
 from optimizer.placement.nearby import Neighbours
+from optimizer.placement.order import Ints
 from optimizer.placement.plan import Selection
 from optimizer.placement.plan import judged as against_bound
+from optimizer.placement.proof import objective
+from optimizer.room.geometry import Floats
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds, Told
 
 STEPS = (2, 6)  # at most so many places of the plan are changed at once, in one proposal each
-CLOSELY = 0.3  # of the gap, to which proposals are solved
+EXCHANGES = 2  # of one candidate, proposed besides
+CLOSELY = 1.0  # of the gap, to which proposals are solved
 CLOSE = 0.5  # of the gap, to which the plan kept is proven
-FAILED, MOST = 6, 40  # plans in a row that are no better, and plans in all, after which it ends
-NEAR = 0.02  # of the objective, by which an exchange may be worse that is judged for want of others
+FAILED, MOST = 16, 160  # plans in a row that are no better, and plans in all, after which it ends
+FAR = 4  # steps after which a plan is judged, not only tried
+NEAR = 0.06  # of the objective, by which an exchange may look worse
 BETTER = 2e-3  # of the score, by which a plan must be better to take another's place
+BELIEVED = 0.5  # exponent on how much absorption counts by the surface it lies on
+
+
+Proposed = dict[frozenset[Candidate], Selection]  # by what they hang
+
+
+@dataclass(frozen=True)
+class Step:
+    """A plan that the search went to: the selection, of whose candidates, and as it was tried."""
+
+    maker: RoundMaker
+    selection: Selection
+    limited: Effects
+    trial: Trial
+
+    @property
+    def plan(self) -> frozenset[Candidate]:
+        """What it hangs."""
+        return self.maker.plan(self.selection.chosen)
 
 
 @dataclass
 class JudgedSearch:
-    """A search from a round's plan: the plan now, how it is judged, and all that was judged."""
+    """A search from a round's plan: the last plan judged and as it was tried, where the search
+    stands, and all that was judged and tried."""
 
     made: RoundMaker
     offer: Offer
-    plan: tuple[Candidate, ...]
     best: Round
+    held: Step
+    weights: tuple[Floats, Floats]
     tell: Told
     judged: dict[frozenset[Candidate], Judged]
+    trials: dict[frozenset[Candidate], Trial]
+    steps: list[Step] = field(default_factory=list)
     failed: int = 0
+
+    @property
+    def now(self) -> Step:
+        """Where the search stands."""
+        return self.steps[-1] if self.steps else self.held
 
     def run(self) -> None:
         """Until nothing new is proposed, too many failed, or the time is over."""
-        made = self.made
         while self._on():
+            made, now = self.made, self.now
+            plan = [now.maker.candidates[c] for c in now.selection.chosen.tolist()]
             corrected = self.best.judged.corrected
-            here = around(self.offer, made.candidates, made.effects, self.plan, corrected)
+            here = around(self.offer, made.candidates, made.effects, plan, corrected)
             maker = made.among(here.candidates, here.effects)
-            if not self._moved(here, self.at_the_plan(here, maker), maker):
+            moved = self._moved(here, self.at_the_plan(here, maker), maker)
+            if not moved and not self.steps:
                 break
+            if not moved or len(self.steps) == FAR:
+                self._judge()
+        if self.steps:
+            self._judge()
 
     def _on(self) -> bool:
         over = self.made.effort.guard.over()
-        return self.failed < FAILED and len(self.judged) <= MOST and not over
+        return self.failed < FAILED and len(self.trials) < MOST and not over
+
+    def told(self, trial: Trial) -> Floats:
+        """Quantities (K,) of a plan tried, with the corrections of the last one judged."""
+        return trial.told_from(self.best.judged, self.held.trial)
 
     def at_the_plan(self, here: Around, maker: RoundMaker) -> Effects:
-        """The effects of some candidates with the limits of the plan, taken at the plan."""
-        judged = self.best.judged
+        """The effects of some candidates with the limits of the last plan judged, taken where the
+        search stands."""
+        judged, now, modes = self.best.judged, self.now.trial, self.now.trial.said.modes
         criteria = maker.criteria(judged.factors, judged, here.chosen)
-        limited = replace(here.effects, criteria=criteria)
-        modes = judged.said.modes
-        return (
-            limited
-            if modes is None
-            else at_the_plan(self.offer, replace(here, effects=limited), modes)
-        )
+        weights, worth = self.weights
+        effects = counted(
+            replace(here.effects, criteria=criteria), maker.shares, weights, here.chosen,
+            worth * maker.scattering, BELIEVED,
+        )  # fmt: skip
+        if modes is not None:
+            effects = at_the_plan(self.offer, replace(here, effects=effects), modes)
+        off = self.told(now) - effects.quantities(here.chosen)
+        return replace(effects, base=effects.base + off)
 
     def learned(self, effects: Effects, here: Around) -> Effects:
-        """The effects corrected for what was judged so far."""
+        """The effects corrected for what was judged and tried so far."""
         now = effects.quantities(here.chosen)
-        own = self.best.judged.factors
-        lessons = [
-            Lesson(plan, judged.quantities * own / judged.factors)
-            for plan, judged in self.judged.items()
-        ]
+        best = self.best.judged
+        known = {plan: self.told(trial) for plan, trial in self.trials.items()}
+        for plan, judged in self.judged.items():
+            known[plan] = judged.quantities * best.factors / judged.factors
+        lessons = [Lesson(plan, quantities) for plan, quantities in known.items()]
         change = corrected_change(effects.change, here.candidates, here.chosen, now, lessons)
         return about(effects, change, here.chosen)
 
     def _moved(self, here: Around, effects: Effects, maker: RoundMaker) -> bool:
-        """Whether a plan around this one was judged better, and took its place."""
+        """Whether a plan around this one looked better when tried, and the search went there."""
+        least = (1.0 - BETTER) * objective(effects, here.chosen)
         while self._on():
             learned = self.learned(effects, here)
-            proposed = self._proposed(here, learned, maker)
-            if not proposed:
+            solved = self._solved(here, learned, maker)
+            proposed = [*solved.values(), *self._exchanged(here, learned, maker, solved)]
+            tried = self._tried(proposed, learned, maker)
+            if not tried:
                 return False
-            factors = self.best.judged.factors
-            with ThreadPoolExecutor(len(proposed)) as pool:
-                judging = [pool.submit(maker.as_round, s, factors, learned) for s in proposed]
-            rounds = [job.result() for job in judging]
-            for found in rounds:
-                self.judged[maker.plan(found.selection.chosen)] = found.judged
-            best = min(rounds, key=lambda found: found.value)
-            if best.value < (1.0 - BETTER) * self.best.value:
-                chosen = best.selection.chosen.tolist()
-                self.plan, self.best = tuple(here.candidates[c] for c in chosen), best
+            value, step = min(tried, key=lambda found: found[0])
+            self.failed += len(tried)
+            if value < least:
+                self.steps.append(step)
                 self.failed = 0
-                self.tell(f"judged {len(self.judged)} plans; best so far {best.judged.score:.3f}")
                 return True
-            self.failed += len(rounds)
         return False
 
-    def _proposed(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
-        """Plans not judged yet: the best by the quick models that change a few places; when there
-        is no such plan, those that one exchange makes hardly worse."""
-        found: dict[frozenset[Candidate], Selection] = {}
+    def _tried(
+        self, proposed: Sequence[Selection], learned: Effects, maker: RoundMaker
+    ) -> list[tuple[float, Step]]:
+        """Objectives of selections, tried side by side."""
+        like, models = self.best.judged, coarser(maker.judges)
+        scenes = [maker.scene(selection.chosen) for selection in proposed]
+        with ThreadPoolExecutor(max(len(scenes), 1)) as pool:
+            trying = [pool.submit(tried, scene, like, models) for scene in scenes]
+        found = []
+        for selection, job in zip(proposed, trying, strict=True):
+            step = Step(maker, selection, learned, job.result())
+            self.trials[step.plan] = step.trial
+            looked = learned.score(selection.chosen)
+            value = learned.criteria.score(self.told(step.trial)) + selection.objective - looked
+            found.append((value, step))
+        return found
+
+    def _judge(self) -> None:
+        """Judge where the search stands; if that is no better than the last plan judged, it goes
+        back there."""
+        now = self.now
+        found = now.maker.as_round(now.selection, self.best.judged.factors, now.limited)
+        self.judged[now.plan] = found.judged
+        self.steps = []
+        if found.value < self.best.value:
+            self.best, self.held = found, now
+            self.tell(f"tried {len(self.trials)} plans; best so far {found.judged.score:.3f}")
+        else:
+            self.failed = 0
+
+    def _solved(self, here: Around, learned: Effects, maker: RoundMaker) -> Proposed:
+        """The best plans by the quick models that change a few places, of those not tried yet."""
+        found: Proposed = {}
         for most in STEPS:
             near = few_changes(learned, here.chosen, most)
             selection = maker.proposed(near, here.chosen, CLOSELY * maker.gap)
             found.setdefault(maker.plan(selection.chosen), selection)
-        new = [selection for plan, selection in found.items() if plan not in self.judged]
-        return new or self._alike(here, learned, maker)
+        return {plan: one for plan, one in found.items() if plan not in self.trials}
 
-    def _alike(self, here: Around, learned: Effects, maker: RoundMaker) -> list[Selection]:
-        kinds, most = kinds_of(here.candidates), len(self.judged) + len(STEPS)
-        alike = Neighbours(learned).alike(here.chosen, kinds, NEAR, most)
-        new = [chosen for chosen in alike if maker.plan(chosen) not in self.judged]
-        return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for chosen in new[: len(STEPS)]]
+    def _exchanged(
+        self, here: Around, learned: Effects, maker: RoundMaker, beside: Proposed
+    ) -> list[Selection]:
+        """Plans that one exchange makes better or hardly worse, neither tried yet nor `beside`
+        them."""
+
+        def known(chosen: Ints) -> bool:
+            plan = maker.plan(chosen)
+            return plan in beside or plan in self.trials
+
+        kinds = kinds_of(here.candidates)
+        alike = Neighbours(learned).alike(here.chosen, kinds, NEAR, EXCHANGES, known)
+        return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for chosen in alike]
 
 
 def search(made: RoundMaker, offer: Offer, ended: Rounds, tell: Told) -> Rounds:
@@ -138,21 +218,27 @@ def search(made: RoundMaker, offer: Offer, ended: Rounds, tell: Told) -> Rounds:
     at the plan and as the search corrected them; without time left there is none.
     """
     begun = ended.best
-    plan = tuple(made.candidates[c] for c in begun.selection.chosen.tolist())
-    going = JudgedSearch(made, offer, plan, begun, tell, {frozenset(plan): begun.judged})
+    chosen = begun.selection.chosen
+    trial = tried(begun.judged.scene, begun.judged, coarser(made.judges))
+    held, plan = Step(made, begun.selection, begun.limited, trial), made.plan(chosen)
+    weights = made.weights(ended.rounds[0])
+    going = JudgedSearch(
+        made, offer, begun, held, weights, tell, {plan: begun.judged}, {plan: trial}
+    )
     going.run()
     tell("proving how good the plan kept is")
     known = set(made.candidates)
-    everything = (*made.candidates, *(c for c in going.plan if c not in known))
+    kept = [going.held.maker.candidates[c] for c in going.held.selection.chosen.tolist()]
+    everything = (*made.candidates, *(c for c in kept if c not in known))
     table = made.effects
     if len(everything) > table.count:
         table = with_places(offer, table, everything, table.count)
-    here = Around(everything, table, placed(going.plan, everything))
+    here = Around(everything, table, placed(kept, everything))
     rounds, old = _proven(going, here, ended.earlier)
-    tried = len(going.judged) - 1
     return replace(
-        ended, candidates=everything, effects=table, searched=rounds, earlier=old, tried=tried
-    )
+        ended, candidates=everything, effects=table, searched=rounds, earlier=old,
+        tried=len(going.trials) - 1, confirmed=len(going.judged) - 1,
+    )  # fmt: skip
 
 
 def _proven(

@@ -63,10 +63,10 @@ class RoundMaker:
     def limits(self, factors: Floats, judged: Judged, chosen: Ints | None) -> Effects:
         """The decision with these corrections, absorption counted by the surface it lies on."""
         effects = replace(self.effects, criteria=self.criteria(factors, judged, chosen))
-        tracer = next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
+        tracer = self._tracer
         if chosen is None or tracer is None:
             return effects
-        weights, worth = self.weights(chosen, judged.scene, tracer)
+        weights, worth = self._weighed(chosen, judged.scene, tracer)
         return counted(effects, self.shares, weights, chosen, worth * self.scattering)
 
     @cached_property
@@ -79,9 +79,19 @@ class RoundMaker:
         """Area in m2 (C, 8) that a candidate scatters from more than what it covers."""
         return scattering_areas(self.candidates, self.project.room)
 
-    def weights(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> tuple[Floats, Floats]:
-        """How much absorption counts on each surface (S, 8) with a selection, and what scattering
-        is worth (8,); remembered."""
+    def weights(self, last: Round) -> tuple[Floats, Floats]:
+        """How much absorption counts on each surface (S, 8) with a round's plan, and what
+        scattering is worth (8,)."""
+        if self._tracer is None:
+            return np.ones((self.shares.shape[1], N_BANDS)), np.zeros(N_BANDS)
+        return self._weighed(last.selection.chosen, last.judged.scene, self._tracer)
+
+    @property
+    def _tracer(self) -> TraceJudge | None:
+        return next((judge for judge in self.judges if isinstance(judge, TraceJudge)), None)
+
+    def _weighed(self, chosen: Ints, scene: Scene, tracer: TraceJudge) -> tuple[Floats, Floats]:
+        """Weights with a selection, remembered."""
         known = self.plan(chosen)
         if known not in self.weighed:
             rough = self.scattering.max(axis=1) > LEAST_SCATTERING
@@ -139,8 +149,11 @@ class RoundMaker:
         return self.known[known]
 
     def _judged(self, chosen: Ints) -> Judged:
-        scene = treated(self.project.room, self.project.scene, self.pieces(chosen))
-        return judge_scene(scene, self.effects.criteria, self.judges)
+        return judge_scene(self.scene(chosen), self.effects.criteria, self.judges)
+
+    def scene(self, chosen: Ints) -> Scene:
+        """The room with a selection."""
+        return treated(self.project.room, self.project.scene, self.pieces(chosen))
 
     def spread(self, limited: Effects, selection: Selection) -> Selection:
         """The selection with pieces that touch moved apart where that helps."""

@@ -44,8 +44,8 @@ class Rounds:
     """All rounds of a plan, and the room as it is, judged; what the search by the judges found.
 
     `candidates` and their `effects` are those of the decision and, behind them, places of the plan
-    that the search found; selections are indices of these. `tried` plans were judged in the
-    search.
+    that the search found; selections are indices of these. `tried` plans were looked at in
+    the search by coarser models, `confirmed` of them judged.
     """
 
     before: Judged
@@ -55,6 +55,7 @@ class Rounds:
     searched: tuple[Round, ...] = ()  # the plan kept, and what proves it
     earlier: tuple[Round, ...] = ()  # plans that there were before, judged too
     tried: int = 0
+    confirmed: int = 0
 
     @property
     def best(self) -> Round:
@@ -73,7 +74,7 @@ class Rounds:
         if not self.before.said.values:
             return 0
         made = (*self.rounds, *self.earlier)
-        return self.tried + len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
+        return self.confirmed + len({tuple(np.sort(r.selection.chosen).tolist()) for r in made})
 
 
 def rounds_in_words(rounds: Rounds) -> str:
@@ -94,4 +95,4 @@ def _said(rounds: Rounds) -> str:
     if not rounds.searched:
         return said
     plans = "one plan" if rounds.tried == 1 else f"{rounds.tried} plans"
-    return f"{said}, then a search that judged {plans} near the best"
+    return f"{said}, then a search that tried {plans} near the best and judged {rounds.confirmed}"

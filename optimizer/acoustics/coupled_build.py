@@ -15,6 +15,7 @@ excites in them directly is summed from rigid-wall image sources at an imaginary
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -40,11 +41,22 @@ from optimizer.acoustics.modes import (
 from optimizer.acoustics.wall_runs import Runs, WallTerms, pair_integrals
 
 LOW_MARGIN_HZ = 80.0  # modes up to this far above the highest frequency are kept one by one
-HIGH_FACTOR = 3.0  # modes up to this multiple of it, and at least to HIGH_MIN_HZ, in combination
-HIGH_MIN_HZ = 600.0  # resolves strips of about half a metre
 ROWS = 16  # rows of such a matrix filled at a time
 TILE = 2048  # entries of the matrices of walls made at a time
 BETA_TOL = 1e-4  # relative part of the admittance spectra that may be dropped; 0.04 % of a decay
+
+
+class Detail(NamedTuple):
+    """How finely modes above the band are told: up to `factor` times the highest frequency, at
+    least to `least_hz`, as so many combinations at most."""
+
+    factor: float
+    least_hz: float
+    combined: int
+
+
+FINE = Detail(3.0, 600.0, 160)  # resolves strips of about half a metre
+COARSE = Detail(1.5, 300.0, 60)  # tells how two treatments of a room differ, not each
 
 
 @dataclass(frozen=True)
@@ -103,6 +115,7 @@ def couple_box(
     only: ArrayLike | None = None,
     stacks: Sequence[Standing] = (),
     instead: ArrayLike | None = None,
+    detail: Detail = FINE,
 ) -> CoupledBox:
     """Set up the coupled problem for frequencies up to f_max.
 
@@ -118,7 +131,8 @@ def couple_box(
     functions to describe the stacks with. ValueError for shapes that disagree, or a patch or object
     outside the room.
     """
-    low, high = _split_modes(dimensions, f_max, c)
+    high_hz = max(detail.factor * f_max, detail.least_hz)
+    low, high = _split_modes(dimensions, f_max, high_hz, c)
     check_patches(patches, low.dimensions)
     grid = np.atleast_1d(np.asarray(f, dtype=np.float64))
     b = np.asarray(beta, dtype=np.complex128)
@@ -129,13 +143,13 @@ def couple_box(
         raise ValueError("couple_box: beta must have one row per patch and one column per f")
     beta_at(grid, b[:, 0], grid)  # raises when f does not rise
     spread, coef = _split_admittance(b)
-    nears = [near_wall(high, axis, 2.0 * np.pi * _high_limit(f_max) / c) for axis in range(3)]
+    nears = [near_wall(high, axis, 2.0 * np.pi * high_hz / c) for axis in range(3)]
     held = _flags(instead, len(patches))
     walls = _wall_operators(low, high, nears, patches, spread, runs, ~held)
     guides = _wall_operators(low, high, nears, patches, spread, runs, held)
     k_high = np.concatenate([wavenumbers(high), *(w.k_near for w in nears)])
     lift, k2_lift = combined_functions(
-        len(low.n), k_high, walls + guides, coef, 2 * np.pi * f_max / c
+        len(low.n), k_high, walls + guides, coef, 2 * np.pi * f_max / c, detail.combined
     )
     parts, factors = _other_parts(low, high, lift[: len(high.n)], grid, stacks, objects)
     spare = sum(len(part) for part in parts)
@@ -169,14 +183,11 @@ def _other_parts(
     return parts, factors
 
 
-def _high_limit(f_max: float) -> float:
-    """Frequency of the highest mode taken one by one into the combinations, Hz."""
-    return max(HIGH_FACTOR * f_max, HIGH_MIN_HZ)
-
-
-def _split_modes(dimensions: ArrayLike, f_max: float, c: float) -> tuple[Modes, Modes]:
-    """Low modes with (0,0,0) first, and high modes."""
-    every = box_modes(dimensions, _high_limit(f_max), c)
+def _split_modes(
+    dimensions: ArrayLike, f_max: float, high_hz: float, c: float
+) -> tuple[Modes, Modes]:
+    """Low modes with (0,0,0) first, and high modes up to high_hz."""
+    every = box_modes(dimensions, high_hz, c)
     cut = int(np.searchsorted(every.f_hz, f_max + LOW_MARGIN_HZ, side="right"))
     size, volume = every.dimensions, every.volume
     low = Modes(

@@ -13,7 +13,6 @@ from scipy.sparse import csr_array
 from optimizer.acoustics.modes import IN_PLANE, Complexes, Floats, Ints, Modes
 from optimizer.acoustics.wall_runs import WallTerms
 
-COMBINED_MAX = 160  # most combined functions
 COMBINED_TOL = 0.003  # singular value, relative to the highest wavenumber, below which they go,
 COMBINED_SMALL = 0.1  # unless it is above this share of the largest one
 FAINT = 1e-3  # share of the strongest part of the admittances below which a part does not count
@@ -126,9 +125,9 @@ def near_wall(high: Modes, axis: int, k_cut: float) -> NearWall:
 
 
 def combined_functions(
-    n_low: int, k_high: Floats, walls: list[WallOperator], coef: Complexes, k_top: float
+    n_low: int, k_high: Floats, walls: list[WallOperator], coef: Complexes, k_top: float, most: int
 ) -> tuple[Floats, Floats]:
-    """Combinations of high modes that carry what the walls excite in them.
+    """Combinations, at most so many, of high modes that carry what the walls excite in them.
 
     The low modes excite B = k D^(-1/2) C_HL in the high ones, D = diag(k_H^2 - k_top^2/2), their
     answer half-way up the band. Its leading left singular vectors (randomised range finder,
@@ -140,7 +139,7 @@ def combined_functions(
     scale = np.where(size > FAINT * size.max(initial=0.0), size, 0.0)
     strong = np.flatnonzero(scale)
     root = np.sqrt(k_high**2 - 0.5 * k_top**2)
-    width = min(COMBINED_MAX + 20, len(k_high))
+    width = min(most + 20, len(k_high))
     probe = np.zeros((n_low, len(size), width))
     random = _random(len(strong), n_low, width)
     probe[:, strong] = (random * scale[strong, None, None]).transpose(1, 0, 2)
@@ -155,7 +154,7 @@ def combined_functions(
     s2, turn = np.linalg.eigh(each.T @ each)
     s, turn = np.sqrt(np.maximum(s2[::-1], 0.0)), turn[:, ::-1]
     keep = s > min(COMBINED_TOL * k_top, COMBINED_SMALL * float(np.max(s, initial=0.0)))
-    chosen = (q @ turn[:, keep][:, :COMBINED_MAX]) / root[:, None]
+    chosen = (q @ turn[:, keep][:, :most]) / root[:, None]
     k2, basis = eigh(chosen.T @ (k_high[:, None] ** 2 * chosen), chosen.T @ chosen)
     return chosen @ basis, k2
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from optimizer.acoustics.assessment import Assessment
 from optimizer.acoustics.coupled import CoupledModes
+from optimizer.acoustics.coupled_build import FINE, Detail
 from optimizer.acoustics.low_decay_criteria import LowDecayFamily, fixed_weights
 from optimizer.acoustics.low_response import Dimensions, damped_modes
 from optimizer.acoustics.mode_criteria import ModeFamily
@@ -32,12 +33,13 @@ class ModesJudge:
     dimensions: Dimensions
     modal: ModeFamily
     low: LowDecayFamily | None
+    detail: Detail = FINE
 
     def __call__(self, scene: Scene) -> Assessment:
         """Decay times by the key of their criterion."""
         families = [self.modal] if self.low is None else [self.modal, self.low.by_mode]
         top = max(float(family.modes.f_hz[-1]) for family in families)
-        found = damped_modes(scene, self.dimensions, top)
+        found = damped_modes(scene, self.dimensions, top, self.detail)
         values = dict(self._modes(found)) | dict(self._bands(scene, found))
         return Assessment(values, dict.fromkeys(values, MODEL), modes=found)
 

@@ -7,7 +7,7 @@ import numpy as np
 from optimizer.acoustics.admittance import LOW_HZ, bare_fills, low_patches
 from optimizer.acoustics.corner_volumes import TOUCHING, Standing
 from optimizer.acoustics.coupled import CoupledModes, coupled_modes, log_frequencies, response
-from optimizer.acoustics.coupled_build import CoupledBox, couple_box, with_objects
+from optimizer.acoustics.coupled_build import FINE, CoupledBox, Detail, couple_box, with_objects
 from optimizer.acoustics.coupled_objects import LossyObjects
 from optimizer.acoustics.evenness import pressure_level
 from optimizer.acoustics.make_admittance import ALONG, make_share
@@ -48,22 +48,28 @@ def low_response(scene: Scene, dimensions: Dimensions, per_octave: int = 24) -> 
     return LowResponse(f_hz, pressure_level(pressure))
 
 
-def damped_modes(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledModes:
+def damped_modes(
+    scene: Scene, dimensions: Dimensions, top_hz: float, detail: Detail = FINE
+) -> CoupledModes:
     """Frequency and damping of every mode of the treated room up to top_hz."""
-    return coupled_modes(coupled_box(scene, dimensions, 1.15 * top_hz), top_hz)
+    return coupled_modes(coupled_box(scene, dimensions, 1.15 * top_hz, detail), top_hz)
 
 
-def coupled_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
+def coupled_box(
+    scene: Scene, dimensions: Dimensions, top_hz: float, detail: Detail = FINE
+) -> CoupledBox:
     """The scene as a coupled modal problem up to top_hz."""
-    return _box(scene, dimensions, top_hz, True)
+    return _box(scene, dimensions, top_hz, True, detail)
 
 
 def unfurnished_box(scene: Scene, dimensions: Dimensions, top_hz: float) -> CoupledBox:
     """The same without furniture, to be `furnished` in several ways."""
-    return _box(scene, dimensions, top_hz, False)
+    return _box(scene, dimensions, top_hz, False, FINE)
 
 
-def _box(scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool) -> CoupledBox:
+def _box(
+    scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool, detail: Detail
+) -> CoupledBox:
     """The scene up to top_hz; admittances are given up to a little above it, since the fewer
     frequencies, the fewer matrices."""
     surface, rect, beta, axes, volume = low_patches(scene)
@@ -80,6 +86,7 @@ def _box(scene: Scene, dimensions: Dimensions, top_hz: float, furniture: bool) -
         only=axes,
         stacks=[replace(s, share=s.share[: len(f_hz)]) for s in standing(scene, dimensions)],
         instead=volume,
+        detail=detail,
     )
 
 

@@ -33,15 +33,16 @@ def scattering_areas(candidates: Sequence[Candidate], room: Room) -> Floats:
 
 
 def counted(
-    effects: Effects, shares: Floats, weights: Floats, chosen: Ints, scattered: Floats | None = None
-) -> Effects:
+    effects: Effects, shares: Floats, weights: Floats, chosen: Ints,
+    scattered: Floats | None = None, believed: float = BELIEVED,
+) -> Effects:  # fmt: skip
     """The effects with absorption counted by the surface it lies on, about a selection.
 
     `shares` (C, S) of each surface in a candidate, `weights` (S, 8) of a surface in each band
     (acoustics.surface_weights); `scattered` (C, 8) in m2 what the scattering of a candidate is
     worth. The selection's own areas stay as they are: the weights say what a change of it is worth.
     """
-    each = shares @ weights**BELIEVED
+    each = shares @ weights**believed
     change, base = effects.change.copy(), effects.base.copy()
     for k, row in enumerate(effects.criteria.rows):
         if row.model == MODEL:

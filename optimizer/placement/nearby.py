@@ -4,6 +4,7 @@ Used twice: to better a first selection before the solver starts from it, and to
 that are as good as the best by the quick models, so that fuller ones can tell them apart.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,8 +57,12 @@ class Neighbours:
                 break
         return held
 
-    def alike(self, chosen: Ints, kinds: Ints, within: float, most: int) -> list[Ints]:
-        """At most `most` other selections whose objective is worse by no more than a share.
+    def alike(
+        self, chosen: Ints, kinds: Ints, within: float, most: int,
+        known: Callable[[Ints], bool] = lambda _: False,
+    ) -> list[Ints]:  # fmt: skip
+        """At most `most` other selections whose objective is worse by no more than a share, none of
+        them `known`.
 
         The best first; of exchanges of the same two kinds of candidate only the best. `kinds` (C,)
         numbers them: fuller models tell pieces on different walls apart, hardly one from its
@@ -65,16 +70,24 @@ class Neighbours:
         """
         held = np.sort(chosen)
         limit = objective(self.effects, held) * (1.0 + within)
-        best: dict[tuple[int, int], tuple[float, list[int]]] = {}
-        for out in held.tolist():
-            rest = np.setdiff1d(held, [out])
-            added = self.additions(rest)
-            added[out] = np.inf
-            for taken in _first_of_each(added, kinds, limit):
-                move = int(kinds[out]), int(kinds[taken])
-                found = float(added[taken]), sorted([*rest.tolist(), taken])
-                best[move] = min(best.get(move, found), found)
-        return [np.array(selection) for _, selection in sorted(best.values())[:most]]
+        each = [self._instead(held, out) for out in held.tolist()]
+        added = np.array(each).reshape(-1, len(kinds))
+        found: dict[tuple[int, int], Ints] = {}
+        for flat in np.argsort(added, axis=None, kind="stable").tolist():
+            place, taken = divmod(flat, len(kinds))
+            if len(found) == most or not added[place, taken] <= limit:
+                break
+            move = int(kinds[held[place]]), int(kinds[taken])
+            selection = np.sort(np.append(np.delete(held, place), taken))
+            if move not in found and not known(selection):
+                found[move] = selection
+        return list(found.values())
+
+    def _instead(self, held: Ints, out: int) -> Floats:
+        """Objective (C,) with each candidate instead of one of those held."""
+        value = self.additions(np.setdiff1d(held, [out]))
+        value[out] = np.inf
+        return value
 
     def _best(self, held: Ints, value: float, rest: Ints) -> tuple[Ints, float]:
         fewer = len(rest) < len(held) and self.effects.order.holds(rest)
@@ -87,11 +100,3 @@ class Neighbours:
         if len(added) and added[best] < value - ENOUGH:
             return np.sort(np.append(rest, best)), float(added[best])
         return held, value
-
-
-def _first_of_each(value: Floats, kinds: Ints, limit: float) -> list[int]:
-    """The index of the least value of each kind that is at or below a limit."""
-    order = np.argsort(value, kind="stable")
-    order = order[value[order] <= limit]
-    _, first = np.unique(kinds[order], return_index=True)
-    return [int(index) for index in order[first]]

@@ -221,7 +221,7 @@ def rows_of(trials: Sequence[Trial], waves: bool) -> list[list[str]]:
         count, kept = len(t.rounds.rounds), t.rounds.best
         within = [r.value for r in t.rounds.rounds]
         found = kept.value < min(within)
-        from_ = f"search, {t.rounds.tried} judged" if found else f"rounds, of {count}"
+        from_ = f"search, {t.rounds.tried} tried" if found else f"rounds, of {count}"
         cells = [
             str(number), f"{t.volume:.0f}", f"{t.budget:.0f}", str(t.candidates),
             f"{t.bare.score:.3f}", f"{plain:.3f}", f"{corrected:.3f}", f"{gain:+.3f}",

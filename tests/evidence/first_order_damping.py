@@ -27,10 +27,8 @@ STRIP = 0.6
 TOP_HZ = 150.0
 BETAS: tuple[complex, ...] = (0.01, 0.02, 0.05, 0.1, 0.125, 0.2, 0.3, 0.1 + 0.1j, 0.2 + 0.2j)
 RESPONSE_BETAS: tuple[complex, ...] = (0.05, 0.125, 0.3, 0.2 + 0.2j)
-LARGER = {
-    coupled_build: {"LOW_MARGIN_HZ": 160.0, "HIGH_FACTOR": 5.0},
-    coupled_high: {"COMBINED_TOL": 0.001, "COMBINED_MAX": 300},
-}
+LARGER = coupled_build.Detail(5.0, 600.0, 300)
+FINER = ((coupled_build, "LOW_MARGIN_HZ", 160.0), (coupled_high, "COMBINED_TOL", 0.001))
 SPEAKERS = [[0.9, 1.0, 1.1], [0.9, 2.4, 1.1]]
 SEATS = [[2.4, 1.7, 1.2], [3.9, 1.7, 1.0]]
 
@@ -58,8 +56,11 @@ LAYOUTS = {
 }
 
 
-def room(patches: Patches, beta: complex, f_max: float) -> coupled_build.CoupledBox:
-    return coupled_build.couple_box(ROOM, patches, [100.0], np.full((len(patches), 1), beta), f_max)
+def room(
+    patches: Patches, beta: complex, f_max: float, detail: coupled_build.Detail = coupled_build.FINE
+) -> coupled_build.CoupledBox:
+    every = np.full((len(patches), 1), beta)
+    return coupled_build.couple_box(ROOM, patches, [100.0], every, f_max, detail=detail)
 
 
 def damping_errors(
@@ -94,11 +95,13 @@ def damping_table(betas: Sequence[complex] = BETAS) -> list[str]:
     return lines
 
 
-def levels(patches: Patches, beta: complex) -> tuple[NDArray[np.float64], float]:
+def levels(
+    patches: Patches, beta: complex, detail: coupled_build.Detail = coupled_build.FINE
+) -> tuple[NDArray[np.float64], float]:
     """Levels 20-300 Hz from two speakers at two seats, and the time in seconds."""
     f = coupled.log_frequencies()
     start = time.perf_counter()
-    p = coupled.response(room(patches, beta, 300.0), f, SPEAKERS, SEATS)
+    p = coupled.response(room(patches, beta, 300.0, detail), f, SPEAKERS, SEATS)
     return pressure_level(p), time.perf_counter() - start
 
 
@@ -110,7 +113,7 @@ def response_table(betas: Sequence[complex] = RESPONSE_BETAS) -> list[str]:
     for beta in betas:
         level, seconds = levels(corners(), beta)
         with larger_basis():
-            change = levels(corners(), beta)[0] - level
+            change = levels(corners(), beta, LARGER)[0] - level
         lines.append(
             f"| {beta:g} | {np.sqrt(np.mean(change**2)):.3f} | {np.max(np.abs(change)):.2f} "
             f"| {seconds:.2f} |"
@@ -120,11 +123,8 @@ def response_table(betas: Sequence[complex] = RESPONSE_BETAS) -> list[str]:
 
 @contextmanager
 def larger_basis() -> Iterator[None]:
-    settings = [
-        (where, name, value) for where, own in LARGER.items() for name, value in own.items()
-    ]
-    usual = [(where, name, getattr(where, name)) for where, name, _ in settings]
-    for where, name, value in settings:
+    usual = [(where, name, getattr(where, name)) for where, name, _ in FINER]
+    for where, name, value in FINER:
         setattr(where, name, value)
     try:
         yield

@@ -11,7 +11,8 @@ quick models, never at random. "Better by" is what the best of them gains over t
 
 The same exchanges say how well the quick models rank plans near one: rank correlation (Spearman) of
 the score they foretell with the score judged, by effects of first order and by those taken at the
-plan (optimizer.placement.around), both with the corrections of the plan.
+plan (optimizer.placement.around), both with the corrections of the plan; and so do trials by
+coarser models (optimizer.acoustics.trial), with the root mean square of what a trial is off by.
 
 Drawn rooms are those of correction_gain.py (seeds not used there).
 """
@@ -29,7 +30,8 @@ from scipy.stats import spearmanr
 
 from optimizer.acoustics.assessment import Judge
 from optimizer.acoustics.judge_trace import TraceJudge
-from optimizer.acoustics.judged import judge_scene
+from optimizer.acoustics.judged import Judged, judge_scene
+from optimizer.acoustics.trial import Trial, coarser, tried
 from optimizer.placement.around import Around, around, at_the_plan
 from optimizer.placement.effects import Effects
 from optimizer.placement.effort import Effort
@@ -50,19 +52,22 @@ TRIALS = 60
 WORSE = 0.1  # of the objective, by which an exchange may look worse to be judged
 SEED = 4711  # of the rays
 HEADER = ("room", "plan, as told", "plan, other rays", "exchanges judged", "best of them",
-          "better by, %", "median, % worse", "rank, first order", "rank, at the plan")  # fmt: skip
+          "better by, %", "median, % worse", "rank, first order", "rank, at the plan",
+          "rank, tried", "tried, % off")  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Found:
     """A room's plan as told and judged with other rays, the scores of exchanges so judged, and the
-    rank correlation with what the quick models foretell, of first order and at the plan."""
+    rank correlation with what the quick models foretell, of first order and at the plan, and with
+    trials; and how much in per cent these are off."""
 
     room: str
     told: float
     again: float
     others: tuple[float, ...]
-    ranks: tuple[float, float]
+    ranks: tuple[float, ...]
+    off: float
 
 
 def judges_of(project: Project) -> tuple[Judge, ...]:
@@ -107,24 +112,26 @@ def looked_at(room: str, decision: Decision, project: Project) -> Found:
     )
     solved, best = decision.project, made.rounds.best
     judges, here = judges_of(solved), around_plan(made)
+    models = coarser(judges)
 
-    def judged(chosen: Ints) -> float:
+    def judged(chosen: Ints) -> tuple[Judged, Trial]:
         pieces = [p for c in chosen.tolist() for p in here.candidates[c].pieces]
         scene = treated(solved.room, solved.scene, pieces)
-        return judge_scene(scene, solved.criteria, judges).score
+        return judge_scene(scene, solved.criteria, judges), tried(scene, best.judged, models)
 
     rng = np.random.default_rng(SEED)
     some = list(islice(exchanges(here.effects, here.chosen, rng), TRIALS))
     with ThreadPoolExecutor(2) as pool:
-        again, *others = pool.map(judged, [here.chosen, *some])
+        plan, *found = pool.map(judged, [here.chosen, *some])
+    again, others = plan[0], [one.score for one, _ in found]
+    told = [again.corrected.score(trial.told_from(again, plan[1])) for _, trial in found]
+    off = 100.0 * float(np.sqrt(np.mean((np.array(told) - others) ** 2))) / again.score
     first, near = here.effects, here.effects
     if best.judged.said.modes is not None:
         near = at_the_plan(solved.offer, here, best.judged.said.modes)
-    ranks = [
-        float(spearmanr([effects.score(chosen) for chosen in some], others).statistic)
-        for effects in (first, near)
-    ]
-    return Found(room, best.judged.score, again, tuple(others), (ranks[0], ranks[1]))
+    foretold = [[effects.score(chosen) for chosen in some] for effects in (first, near)]
+    ranks = tuple(float(spearmanr(one, others).statistic) for one in (*foretold, told))
+    return Found(room, best.judged.score, again.score, tuple(others), ranks, off)
 
 
 def decisions(given: Sequence[str]) -> Iterator[tuple[str, Decision, Project]]:
@@ -143,6 +150,7 @@ def row(found: Found) -> list[str]:
         found.room, f"{found.told:.4f}", f"{found.again:.4f}", str(len(found.others)),
         f"{best:.4f}", f"{100 * (1.0 - best / found.again):+.2f}",
         f"{100 * (median / found.again - 1.0):.1f}", *(f"{rank:.2f}" for rank in found.ranks),
+        f"{found.off:.2f}",
     ]  # fmt: skip
 
 

@@ -17,8 +17,8 @@ from optimizer.acoustics.judge_trace import TraceJudge
 from optimizer.acoustics.judged import judge_scene
 from optimizer.acoustics.mode_criteria import highest_mode
 from optimizer.acoustics.scene import Scene
+from optimizer.judged_search import EXCHANGES, STEPS
 from optimizer.judged_search import MOST as SEARCHED
-from optimizer.judged_search import STEPS
 from optimizer.placement.pieces import treated
 from optimizer.placement.plan import feasible
 from optimizer.placement.program import TIE
@@ -106,9 +106,10 @@ def test_the_search_judges_and_is_never_worse_than_the_rounds(traced: list[Round
     """Of two rooms with several rounds the search makes at least one plan better."""
     gains = []
     for rounds in traced:
-        assert 0 < rounds.tried <= SEARCHED + len(STEPS)
+        assert 0 < rounds.tried < SEARCHED + len(STEPS) + EXCHANGES
+        assert 0 <= rounds.confirmed <= rounds.tried
         gains.append(min(r.value for r in rounds.rounds) - rounds.best.value)
-        assert f"judged {rounds.tried} plans" in rounds_in_words(rounds)
+        assert f"tried {rounds.tried} plans" in rounds_in_words(rounds)
     assert min(gains) >= 0.0
     assert max(gains) > 0.0
 
@@ -132,7 +133,7 @@ def test_plans_judged_are_counted_once_each(
 ) -> None:
     for rounds in traced:
         plans = {tuple(sorted(r.selection.chosen)) for r in rounds.rounds}
-        assert rounds.judged == len(plans) + rounds.tried
+        assert rounds.judged == len(plans) + rounds.confirmed
     decision = decisions[0]
     plain = plan_in_rounds(decision.project, decision.candidates, decision.effects, (), 0.0, 60.0)
     assert plain.judged == 0
