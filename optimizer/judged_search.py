@@ -2,8 +2,8 @@
 
 Rounds end with a plan that the corrected quick models hold to be the best on a grid. Fuller models
 tell plans near it apart better, and know nothing of a grid. So plans near it are proposed: the best
-that changes a few of its places and the best that changes several, pieces slid by less than the
-grid among them, and exchanges that look hardly worse, by effects taken at the plan and corrected
+that changes a few of its places, several, or any, pieces slid by less than the grid among them, and
+exchanges that look little worse, by effects taken at the plan and corrected
 for what was tried so far (placement.around, placement.lessons). They are tried side by side by
 coarser models, told from the plan judged last (acoustics.trial); the search goes to the best that
 looks better, and where it stands is judged after a few steps and at the end. It ends when nothing
@@ -15,7 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from optimizer.acoustics.judged import Judged
-from optimizer.acoustics.trial import Trial, coarser, tried
+from optimizer.acoustics.trial import Trial, coarser, read_alike, tried
 from optimizer.placement.around import (
     Around,
     Offer,
@@ -39,13 +39,13 @@ from optimizer.room.geometry import Floats
 from optimizer.round_maker import RoundMaker
 from optimizer.round_record import Round, Rounds, Told
 
-STEPS = (2, 6)  # at most so many places of the plan are changed at once, in one proposal each
+STEPS = (2, 5, 99)  # at most so many places of the plan are changed at once, in a proposal each
 EXCHANGES = 2  # of one candidate, proposed besides
 CLOSELY = 1.0  # of the gap, to which proposals are solved
 CLOSE = 0.5  # of the gap, to which the plan kept is proven
-FAILED, MOST = 16, 160  # plans in a row that are no better, and plans in all, after which it ends
+FAILED, MOST = 18, 160  # plans in a row that are no better, and plans in all, after which it ends
 FAR = 4  # steps after which a plan is judged, not only tried
-NEAR = 0.06  # of the objective, by which an exchange may look worse
+NEAR = 0.1  # of the objective, by which an exchange may look worse
 BETTER = 2e-3  # of the score, by which a plan must be better to take another's place
 BELIEVED = 0.5  # exponent on how much absorption counts by the surface it lies on
 
@@ -134,7 +134,7 @@ class JudgedSearch:
         best = self.best.judged
         known = {plan: self.told(trial) for plan, trial in self.trials.items()}
         for plan, judged in self.judged.items():
-            known[plan] = judged.quantities * best.factors / judged.factors
+            known[plan] = read_alike(best.criteria, judged.quantities, judged.factors, best.factors)
         lessons = [Lesson(plan, quantities) for plan, quantities in known.items()]
         change = corrected_change(effects.change, here.candidates, here.chosen, now, lessons)
         return about(effects, change, here.chosen)
@@ -142,10 +142,11 @@ class JudgedSearch:
     def _moved(self, here: Around, effects: Effects, maker: RoundMaker) -> bool:
         """Whether a plan around this one looked better when tried, and the search went there."""
         least = (1.0 - BETTER) * objective(effects, here.chosen)
+        passed: set[int] = set()
         while self._on():
             learned = self.learned(effects, here)
             solved = self._solved(here, learned, maker)
-            proposed = [*solved.values(), *self._exchanged(here, learned, maker, solved)]
+            proposed = [*solved.values(), *self._exchanged(here, learned, maker, solved, passed)]
             tried = self._tried(proposed, learned, maker)
             if not tried:
                 return False
@@ -188,7 +189,7 @@ class JudgedSearch:
             self.failed = 0
 
     def _solved(self, here: Around, learned: Effects, maker: RoundMaker) -> Proposed:
-        """The best plans by the quick models that change a few places, of those not tried yet."""
+        """The best plans by the quick models that change some places, of those not tried yet."""
         found: Proposed = {}
         for most in STEPS:
             near = few_changes(learned, here.chosen, most)
@@ -197,18 +198,23 @@ class JudgedSearch:
         return {plan: one for plan, one in found.items() if plan not in self.trials}
 
     def _exchanged(
-        self, here: Around, learned: Effects, maker: RoundMaker, beside: Proposed
+        self, here: Around, learned: Effects, maker: RoundMaker, beside: Proposed, passed: set[int]
     ) -> list[Selection]:
-        """Plans that one exchange makes better or hardly worse, neither tried yet nor `beside`
-        them."""
+        """Plans that one exchange makes better or little worse, neither tried yet nor `beside`
+        them, that put in other kinds than those `passed`, which grow by theirs."""
 
         def known(chosen: Ints) -> bool:
             plan = maker.plan(chosen)
             return plan in beside or plan in self.trials
 
         kinds = kinds_of(here.candidates)
-        alike = Neighbours(learned).alike(here.chosen, kinds, NEAR, EXCHANGES, known)
-        return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for chosen in alike]
+        moves = Neighbours(learned)
+        alike = moves.alike(here.chosen, kinds, NEAR, EXCHANGES, known, passed)
+        if not alike:  # every kind had its turn
+            passed.clear()
+            alike = moves.alike(here.chosen, kinds, NEAR, EXCHANGES, known)
+        passed.update(kind for kind, _ in alike)
+        return [against_bound(learned, chosen, 0.0, maker.gap, 0.0) for _, chosen in alike]
 
 
 def search(made: RoundMaker, offer: Offer, ended: Rounds, tell: Told) -> Rounds:

@@ -56,7 +56,7 @@ class Detail(NamedTuple):
 
 
 FINE = Detail(3.0, 600.0, 160)  # resolves strips of about half a metre
-COARSE = Detail(1.5, 300.0, 60)  # tells how two treatments of a room differ, not each
+COARSE = Detail(2.0, 400.0, 80)  # tells how two treatments of a room differ, not each
 
 
 @dataclass(frozen=True)

@@ -12,12 +12,14 @@ import numpy as np
 
 from optimizer.acoustics.assessment import Assessment, Judge, assess
 from optimizer.acoustics.coupled_build import COARSE
+from optimizer.acoustics.criteria import Criteria
 from optimizer.acoustics.judge_modes import ModesJudge
 from optimizer.acoustics.judge_waves import WaveJudge
 from optimizer.acoustics.judged import Judged
 from optimizer.acoustics.scene import Scene
 from optimizer.room.geometry import Floats
 
+STEPS = 10  # towards the quantity that reads as wanted; each leaves a small share of the gap
 TOLERANCE = 0.1  # dispersion of the wave equation at its highest frequency
 
 
@@ -29,14 +31,29 @@ class Trial:
     said: Assessment
 
     def told_from(self, judged: Judged, near: "Trial") -> Floats:
-        """Quantities (K,) that a scene `near` this one, which was judged too, would have to have to
-        be judged as this one would be: its corrections are in them."""
+        """Quantities (K,) that read, with the corrections of a scene `near` this one that was
+        judged too, as this one would be judged."""
         full, one, other = judged.said.values, near.said.values, self.said.values
         both = full.keys() & one.keys() & other.keys()
         values = {key: full[key] * other[key] / one[key] for key in both}
         factors = Assessment(values).factors(judged.criteria, self.quantities)
         told = np.array([row.key in both for row in judged.criteria.rows])
-        return np.asarray(self.quantities * np.where(told, judged.factors / factors, 1.0))
+        factors = np.where(told, factors, judged.factors)
+        return read_alike(judged.criteria, self.quantities, factors, judged.factors)
+
+
+def read_alike(criteria: Criteria, quantities: Floats, factors: Floats, own: Floats) -> Floats:
+    """Quantities (K,) that with corrections of their `own` (K,) read as others do with factors.
+
+    Only times are corrected, which fall about as the quantity rises: a few steps of that ratio.
+    """
+    wanted = criteria.values(quantities) * factors
+    found = quantities.copy()
+    for _ in range(STEPS):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = criteria.values(found) * own / wanted
+        found *= np.where((factors != own) & np.isfinite(ratio), ratio, 1.0)
+    return found
 
 
 def coarser(judges: Sequence[Judge]) -> tuple[Judge, ...]:

@@ -4,7 +4,7 @@ Used twice: to better a first selection before the solver starts from it, and to
 that are as good as the best by the quick models, so that fuller ones can tell them apart.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,29 +59,29 @@ class Neighbours:
 
     def alike(
         self, chosen: Ints, kinds: Ints, within: float, most: int,
-        known: Callable[[Ints], bool] = lambda _: False,
-    ) -> list[Ints]:  # fmt: skip
-        """At most `most` other selections whose objective is worse by no more than a share, none of
-        them `known`.
+        known: Callable[[Ints], bool] = lambda _: False, passed: Container[int] = (),
+    ) -> list[tuple[int, Ints]]:  # fmt: skip
+        """At most `most` other selections, none of them `known`, whose objective is worse by no
+        more than a share, each after the kind of candidate that it puts in.
 
-        The best first; of exchanges of the same two kinds of candidate only the best. `kinds` (C,)
-        numbers them: fuller models tell pieces on different walls apart, hardly one from its
-        neighbour on the grid.
+        The best first; of exchanges that put in the same kind only the best, and none of a kind
+        `passed`. `kinds` (C,) numbers them: fuller models tell pieces on different walls apart,
+        hardly one from its neighbour on the grid.
         """
         held = np.sort(chosen)
         limit = objective(self.effects, held) * (1.0 + within)
         each = [self._instead(held, out) for out in held.tolist()]
         added = np.array(each).reshape(-1, len(kinds))
-        found: dict[tuple[int, int], Ints] = {}
+        found: dict[int, Ints] = {}
         for flat in np.argsort(added, axis=None, kind="stable").tolist():
             place, taken = divmod(flat, len(kinds))
             if len(found) == most or not added[place, taken] <= limit:
                 break
-            move = int(kinds[held[place]]), int(kinds[taken])
+            kind = int(kinds[taken])
             selection = np.sort(np.append(np.delete(held, place), taken))
-            if move not in found and not known(selection):
-                found[move] = selection
-        return list(found.values())
+            if kind not in found and kind not in passed and not known(selection):
+                found[kind] = selection
+        return list(found.items())
 
     def _instead(self, held: Ints, out: int) -> Floats:
         """Objective (C,) with each candidate instead of one of those held."""

@@ -57,20 +57,26 @@ def test_bettered_leaves_no_better_exchange(effects: Effects) -> None:
     assert min(exchanges(effects, better).values()) >= value - 1e-9
 
 
-def test_alike_are_the_best_of_each_kind_of_exchange(decision: Decision) -> None:
+def test_alike_are_the_best_exchange_for_each_kind(decision: Decision) -> None:
     effects, kinds = decision.effects, kinds_of(decision.candidates)
     neighbours = Neighbours(effects)
     chosen = neighbours.bettered(greedy(effects))
-    found = neighbours.alike(chosen, kinds, 0.5, 100)
-    best: dict[tuple[int, int], float] = {}
-    for (out, c), value in exchanges(effects, chosen).items():
-        move = int(kinds[out]), int(kinds[c])
-        best[move] = min(value, best.get(move, np.inf))
+    moves = neighbours.alike(chosen, kinds, 0.5, 100)
+    found = [selection for _, selection in moves]
+    best: dict[int, float] = {}
+    for (_, c), value in exchanges(effects, chosen).items():
+        best[int(kinds[c])] = min(value, best.get(int(kinds[c]), np.inf))
     expected = sorted(v for v in best.values() if v <= 1.5 * objective(effects, chosen))
     assert len(expected) > 3
     assert [objective(effects, one) for one in found] == pytest.approx(expected, rel=1e-12)
     assert all(feasible(effects, one) for one in found)
-    assert neighbours.alike(chosen, kinds, 0.5, 1)[0].tolist() == found[0].tolist()
+    assert neighbours.alike(chosen, kinds, 0.5, 1)[0][1].tolist() == found[0].tolist()
+    first, second = moves[0][0], found[1].tolist()
+    others = neighbours.alike(chosen, kinds, 0.5, 1, passed={first})
+    assert others[0][1].tolist() == second
+    same = neighbours.alike(chosen, kinds, 0.5, 1, lambda one: one.tolist() == found[0].tolist())
+    assert objective(effects, same[0][1]) >= objective(effects, found[0])
+    assert same[0][1].tolist() != found[0].tolist()
 
 
 def test_kinds_are_product_and_place(decision: Decision) -> None:

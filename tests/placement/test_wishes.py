@@ -73,7 +73,7 @@ def test_wishes_are_held_at_the_least_objective_of_all_subsets(seed: int, tmp_pa
     assert feasible(effects, np.array(opening(effects)))
     better = Neighbours(effects).bettered(np.array(opening(effects)))
     assert feasible(effects, better)
-    for other in Neighbours(effects).alike(selection.chosen, np.arange(effects.count), 9.0, 5):
+    for _, other in Neighbours(effects).alike(selection.chosen, np.arange(effects.count), 9.0, 5):
         assert feasible(effects, other)
 
 
