@@ -71,7 +71,7 @@ class Neighbours:
         held = np.sort(chosen)
         limit = objective(self.effects, held) * (1.0 + within)
         each = [self._instead(held, out) for out in held.tolist()]
-        added = np.array(each).reshape(-1, len(kinds))
+        added = np.array(each).reshape(len(held), len(kinds))
         found: dict[int, Ints] = {}
         for flat in np.argsort(added, axis=None, kind="stable").tolist():
             place, taken = divmod(flat, len(kinds))
