@@ -147,11 +147,11 @@ class JudgedSearch:
             learned = self.learned(effects, here)
             solved = self._solved(here, learned, maker)
             proposed = [*solved.values(), *self._exchanged(here, learned, maker, solved, passed)]
-            tried = self._tried(proposed, learned, maker)
-            if not tried:
+            found = self._tried(proposed, learned, maker)
+            if not found:
                 return False
-            value, step = min(tried, key=lambda found: found[0])
-            self.failed += len(tried)
+            value, step = min(found, key=lambda one: one[0])
+            self.failed += len(found)
             if value < least:
                 self.steps.append(step)
                 self.failed = 0
