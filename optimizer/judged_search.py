@@ -63,9 +63,14 @@ class Step:
     trial: Trial
 
     @property
+    def hung(self) -> list[Candidate]:
+        """What it hangs, in the order of the selection."""
+        return [self.maker.candidates[c] for c in self.selection.chosen.tolist()]
+
+    @property
     def plan(self) -> frozenset[Candidate]:
         """What it hangs."""
-        return self.maker.plan(self.selection.chosen)
+        return frozenset(self.hung)
 
 
 @dataclass
@@ -81,6 +86,7 @@ class JudgedSearch:
     tell: Told
     judged: dict[frozenset[Candidate], Judged]
     trials: dict[frozenset[Candidate], Trial]
+    known: dict[frozenset[Candidate], Floats] = field(default_factory=dict)  # as told from `best`
     steps: list[Step] = field(default_factory=list)
     failed: int = 0
 
@@ -92,10 +98,8 @@ class JudgedSearch:
     def run(self) -> None:
         """Until nothing new is proposed, too many failed, or the time is over."""
         while self._on():
-            made, now = self.made, self.now
-            plan = [now.maker.candidates[c] for c in now.selection.chosen.tolist()]
-            corrected = self.best.judged.corrected
-            here = around(self.offer, made.candidates, made.effects, plan, corrected)
+            made, corrected = self.made, self.best.judged.corrected
+            here = around(self.offer, made.candidates, made.effects, self.now.hung, corrected)
             maker = made.among(here.candidates, here.effects)
             moved = self._moved(here, self.at_the_plan(here, maker), maker)
             if not moved and not self.steps:
@@ -131,13 +135,19 @@ class JudgedSearch:
     def learned(self, effects: Effects, here: Around) -> Effects:
         """The effects corrected for what was judged and tried so far."""
         now = effects.quantities(here.chosen)
-        best = self.best.judged
-        known = {plan: self.told(trial) for plan, trial in self.trials.items()}
-        for plan, judged in self.judged.items():
-            known[plan] = read_alike(best.criteria, judged.quantities, judged.factors, best.factors)
-        lessons = [Lesson(plan, quantities) for plan, quantities in known.items()]
+        for plan in self.trials.keys() - self.known.keys():
+            self.known[plan] = self._known(plan)
+        lessons = [Lesson(plan, self.known[plan]) for plan in self.trials]
         change = corrected_change(effects.change, here.candidates, here.chosen, now, lessons)
         return about(effects, change, here.chosen)
+
+    def _known(self, plan: frozenset[Candidate]) -> Floats:
+        """Quantities (K,) of a plan, as it was judged or else tried, with the corrections of the
+        last one judged."""
+        best, judged = self.best.judged, self.judged.get(plan)
+        if judged is None:
+            return self.told(self.trials[plan])
+        return read_alike(best.criteria, judged.quantities, judged.factors, best.factors)
 
     def _moved(self, here: Around, effects: Effects, maker: RoundMaker) -> bool:
         """Whether a plan around this one looked better when tried, and the search went there."""
@@ -181,6 +191,7 @@ class JudgedSearch:
         now = self.now
         found = now.maker.as_round(now.selection, self.best.judged.factors, now.limited)
         self.judged[now.plan] = found.judged
+        self.known.clear()  # what is known of plans is told otherwise now
         self.steps = []
         if found.value < self.best.value:
             self.best, self.held = found, now
@@ -234,7 +245,7 @@ def search(made: RoundMaker, offer: Offer, ended: Rounds, tell: Told) -> Rounds:
     going.run()
     tell("proving how good the plan kept is")
     known = set(made.candidates)
-    kept = [going.held.maker.candidates[c] for c in going.held.selection.chosen.tolist()]
+    kept = going.held.hung
     everything = (*made.candidates, *(c for c in kept if c not in known))
     table = made.effects
     if len(everything) > table.count:
